@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from typing import Any
 
 from dispatch.domain.pallets import PalletStage
 from dispatch.models import (
@@ -53,6 +54,11 @@ _LIVE_ON = Kept(
         "shipment__consignee"
     )
 )
+
+
+def stands_asked(box_id: int) -> list[tuple[Kept[Any], int]]:
+    """Give what is asked of where a box stands, to be foreseen."""
+    return [(_LIVE_ON, box_id), (_STANDS_ON, box_id)]
 
 
 def refuse_unlabelled(box: Box) -> None:

@@ -20,6 +20,7 @@ from dispatch.consignees.queries import stays
 from dispatch.domain.fetching import no_more_than
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Promise, PromiseRelease, ShipmentBox
+from kitting.ledger.kept import Kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,31 +125,53 @@ def open_promises(products: Iterable[int] | None = None) -> Promises:
     Returns:
         The promises to open requests, as far as these lack what was promised.
     """
+    if products is None:
+        return _promises(_OPEN())
+    some = sorted(set(products))
+    return _promises(_OPEN(*some) if some else [])
+
+
+def _promises(rows: Iterable[Any]) -> Promises:
+    return Promises(
+        _cut_down(
+            [
+                (Open(row.pk, *(getattr(row, name) for name in _SAID)), row.lacks)
+                for row in rows
+            ]
+        )
+    )
+
+
+_SAID = (
+    *("allotment", "request_id", "request", "who", "whom"),
+    *("product_id", "its_sets", "remains"),
+)
+"""What is said of each promise besides its id, in the order of ``Open``."""
+
+
+def _open(*products: int) -> QuerySet[Any, Any]:
     promises = Promise.objects.filter(line__request__stage=RequestStage.OPEN)
-    if products is not None:
-        promises = promises.filter(size__product__in=set(products))
+    if products:
+        promises = promises.filter(size__product__in=products)
     given = ShipmentBox.objects.filter(
         request=OuterRef("line__request"), live=True, back=False
     )
     sets = given.order_by().values("request").annotate(n=Sum("box__size__sets"))
-    lacks = F("line__request__sets") - Coalesce(Subquery(sets.values("n")), 0)
-    rows = (
-        remaining(promises)
-        .filter(remains__gt=0)
-        .annotate(lacks=lacks)
-        .order_by("pk")
-        .values_list(
-            *(
-                "pk",
-                "line__allotment__number",
-                "line__request",
-                "line__request__number",
-            ),
-            *(stays(what, "line__request__consignee") for what in ("name", "code")),
-            *("size__product", "size__sets", "remains", "lacks"),
-        )
+    left = remaining(promises).filter(remains__gt=0)
+    said: QuerySet[Any, Any] = left.annotate(
+        lacks=F("line__request__sets") - Coalesce(Subquery(sets.values("n")), 0),
+        allotment=F("line__allotment__number"),
+        request_id=F("line__request_id"),
+        request=F("line__request__number"),
+        who=stays("name", "line__request__consignee"),
+        whom=stays("code", "line__request__consignee"),
+        product_id=F("size__product_id"),
+        its_sets=F("size__sets"),
     )
-    return Promises(_cut_down([(Open(*row[:-1]), row[-1]) for row in rows]))
+    return said.order_by("pk")
+
+
+_OPEN = Kept(_open)
 
 
 def _cut_down(found: Sequence[tuple[Open, int]]) -> list[Open]:

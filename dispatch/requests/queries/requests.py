@@ -17,6 +17,7 @@ from dispatch.models import Request, Shipment, ShipmentBox
 from dispatch.requests.queries.promises import Promises
 from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
 from kitting.ledger import clock
+from kitting.ledger.kept import Kept
 from kitting.ledger.reach import Reach
 from kitting.models import BoxSize
 from kitting.packing.queries.boxes import ready_boxes
@@ -101,12 +102,19 @@ def open_for(shipment: Shipment) -> list[Request]:
     Returns:
         The requests; see ``with_figures``.
     """
-    rows = Request.objects.filter(
-        consignee__in=same_as(shipment.consignee_id), stage=RequestStage.OPEN
+    rows = _OPEN_OF(shipment.consignee_id)
+    there = {"", shipment.point}
+    return [row for row in rows if not shipment.point or row.point in there]
+
+
+_OPEN_OF = Kept(
+    lambda consignee: with_figures(
+        Request.objects.filter(
+            consignee__in=same_as(consignee).order_by().values("pk"),
+            stage=RequestStage.OPEN,
+        )
     )
-    if shipment.point:
-        rows = rows.filter(point__in=["", shipment.point])
-    return list(with_figures(rows))
+)
 
 
 def shipments_of(row: Request) -> QuerySet[Shipment]:

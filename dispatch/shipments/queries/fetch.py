@@ -8,14 +8,13 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import OuterRef, Q, Subquery
 
 from dispatch.consignees.queries import same_as
 from dispatch.domain.boxmix import Mix
 from dispatch.domain.fetching import Candidate, choose, deal
 from dispatch.models import Pallet, Shipment
 from dispatch.pallets.labels import with_boxes
-from dispatch.pallets.queries.pallets import pallets_of
 from dispatch.requests.queries.promises import Promises, open_promises
 from dispatch.shipments.queries.shipments import STANDS, OnBoard, marked
 from kitting.domain.stages import GONE_SHIPMENTS
@@ -238,13 +237,13 @@ def fetch_list(
         ready = [box for box in ready if box.pk not in taken]
         had |= {lot for box in taken for lot in lots[box]}
         of = each.asked.number if len(asked) > 1 else ""
-        brought += [Bring(box, _stands(box), of) for box in boxes]
+        brought += [Bring(box, _said(box, "stands"), of) for box in boxes]
     return FetchList(wanted, _by_place(_on_pallets(brought)))
 
 
 def _on_pallets(brought: list[Bring]) -> list[Bring]:
     """Say of boxes on which pallet they stand, and whether all of it is wanted."""
-    on = pallets_of([each.box.pk for each in brought])
+    on = {each.box.pk: name for each in brought if (name := _said(each.box, "pallet"))}
     if not on:
         return brought
     here = Pallet.objects.filter(number__in=on.values())
@@ -262,11 +261,15 @@ def _on_pallets(brought: list[Bring]) -> list[Bring]:
 
 def _ready(products: set[int], reach: Reach, today: date) -> list[Box]:
     found = ready_boxes(reach, today).filter(size__product__in=products)
-    return list(found.select_related("size").annotate(stands=STANDS).order_by("pk"))
+    on = Pallet.objects.filter(
+        pallet_boxes__box=OuterRef("pk"), pallet_boxes__live=True
+    )
+    said = {"stands": STANDS, "pallet": Subquery(on.values("number")[:1])}
+    return list(found.select_related("size").annotate(**said).order_by("pk"))
 
 
-def _stands(box: Box) -> str:
-    return str(getattr(box, "stands", ""))
+def _said(box: Box, name: str) -> str:
+    return getattr(box, name, None) or ""
 
 
 def _lots_in(boxes: Sequence[int]) -> dict[int, frozenset[int]]:
