@@ -12,7 +12,6 @@ from dispatch.pallets.steps import (
     pallet_of,
     refuse_loaded,
     refuse_unfit,
-    stands_asked,
 )
 from dispatch.requests.steps import serve
 from dispatch.shipments.steps import (
@@ -23,6 +22,7 @@ from dispatch.shipments.steps import (
     lots_named,
     move_all,
     move_shipment,
+    read_ahead,
     refuse_changed,
     searched,
     stop_labels_of,
@@ -35,11 +35,9 @@ from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import locking
 from kitting.ledger.counters import take
-from kitting.ledger.kept import Kept, foresee
 from kitting.ledger.needs import need_length, need_reason
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.reach import STANDING
-from kitting.models import Box, BoxSize, Product
+from kitting.models import Box, Product
 
 SENT_FIELDS = (
     *("stage", "events_seen", "sent_at", "sent_by", "boxes", "sets", "lots"),
@@ -155,7 +153,7 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
     """
 
     def work(act: Act) -> Scanned:
-        _read_ahead(shipment_id, box_id)
+        read_ahead(shipment_id, box_id)
         box = locking.lock_row(Box, box_id, "size")
         _in_turn([box])
         shipment = lock_open_shipment(shipment_id)
@@ -212,26 +210,6 @@ def load_pallet(*, shipment_id: int, pallet_id: int, sign: Sign) -> PalletScanne
         sign,
         shipment=shipment_id,
         pallet=pallet_id,
-    )
-
-
-_SIZE_OF = Kept(
-    lambda box: BoxSize.objects.filter(pk__in=Box.objects.filter(pk=box).values("size"))
-)
-
-
-def _read_ahead(shipment_id: int, box_id: int) -> None:
-    """Lock what a box comes onto and read all that decides, at once behind that."""
-    products = [size.product_id for size in _SIZE_OF(box_id)]  # of a box for good
-    locking.wait_for(
-        (Box, box_id), *((Product, pk) for pk in products), (Shipment, shipment_id)
-    )
-    foresee(
-        (locking.by_id(Box, "size"), box_id),
-        *((locking.by_id(Product), pk) for pk in products),
-        (locking.by_id(Shipment), shipment_id),
-        (STANDING,),
-        *stands_asked(box_id),
     )
 
 

@@ -14,6 +14,7 @@ from dispatch.pallets.steps import (
     refuse_on_another,
     refuse_together,
     refuse_unlabelled,
+    stands_asked,
     unfit,
     unstack,
 )
@@ -24,10 +25,11 @@ from kitting.domain.errors import Conflict, LotwardError, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
+from kitting.ledger.kept import Kept, foresee
 from kitting.ledger.needs import LONGEST_REASON, need_length
 from kitting.ledger.operations import Act
-from kitting.ledger.reach import standing_reach
-from kitting.models import Box, BoxEvent, Guarded, Lot
+from kitting.ledger.reach import STANDING, standing_reach
+from kitting.models import Box, BoxEvent, BoxSize, Guarded, Lot, Product
 from kitting.packing.steps import move_box
 from kitting.printing.steps import stop_jobs
 
@@ -85,6 +87,31 @@ def move_shipment(shipment: Shipment, to: ShipmentStage, reason: str = "") -> Sh
         before=before,
         after=to,
         reason=reason,
+    )
+
+
+_SIZE_OF = Kept(
+    lambda box: BoxSize.objects.filter(pk__in=Box.objects.filter(pk=box).values("size"))
+)
+
+
+def read_ahead(shipment_id: int, box_id: int) -> None:
+    """Lock what a box comes onto and read all that decides, at once behind that.
+
+    Args:
+        shipment_id: The shipment.
+        box_id: The box.
+    """
+    products = [size.product_id for size in _SIZE_OF(box_id)]  # of a box for good
+    locking.wait_for(
+        (Box, box_id), *((Product, pk) for pk in products), (Shipment, shipment_id)
+    )
+    foresee(
+        (locking.by_id(Box, "size"), box_id),
+        *((locking.by_id(Product), pk) for pk in products),
+        (locking.by_id(Shipment), shipment_id),
+        (STANDING,),
+        *stands_asked(box_id),
     )
 
 

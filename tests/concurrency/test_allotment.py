@@ -133,7 +133,7 @@ def test_without_its_turn_both_would_take_what_is_promised(
         meet()
         return found
 
-    monkeypatch.setattr(services, "_read_ahead", lambda shipment_id, box_id: None)
+    monkeypatch.setattr(services, "read_ahead", lambda shipment_id, box_id: None)
     monkeypatch.setattr(services, "_in_turn", lambda box: None)
     monkeypatch.setattr(steps, "open_promises", both_there)
     assert load_two().errors == []
