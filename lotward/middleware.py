@@ -135,7 +135,7 @@ class NoStoreMiddleware:
 class WorkshopTimeMiddleware:
     """Read the workshop once, and show every moment as the clock on its wall does.
 
-    The session that whoever asks carries is read in the same question.
+    The session that whoever asks carries, and the person, are read in the same question.
     """
 
     def __init__(self, get_response: GetResponse) -> None:
@@ -144,7 +144,8 @@ class WorkshopTimeMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if settings.SESSION_COOKIE_NAME not in request.COOKIES:
             return self.get_response(request)  # nobody is signed in: no figures
-        read = request.session.workshop()  # type: ignore[attr-defined]
-        with at_the_workshop(read) as workshop, one_request():
-            request.workshop = workshop  # type: ignore[attr-defined]
-            return self.get_response(request)
+        with one_request():
+            read = request.session.workshop()  # type: ignore[attr-defined]
+            with at_the_workshop(read) as workshop:
+                request.workshop = workshop  # type: ignore[attr-defined]
+                return self.get_response(request)

@@ -23,8 +23,15 @@ class _Together(Func):
         return self.as_sql(compiler, connection, function="GROUP_CONCAT", **changes)
 
 
-def _people(pk: int) -> QuerySet[User]:
-    """A person, with their own and their groups' rights in the form that views ask for."""
+def people(pk: int | Subquery) -> QuerySet[User]:
+    """Find a person, with all rights in the form that views ask for.
+
+    Args:
+        pk: The id, or what finds it.
+
+    Returns:
+        The person, with their own and their groups' ``rights``.
+    """
     own = User.user_permissions.through.objects.filter(user=pk)
     groups = Group.permissions.through.objects.filter(group__user=pk)
     given = Q(pk__in=own.values("permission")) | Q(pk__in=groups.values("permission"))
@@ -34,7 +41,7 @@ def _people(pk: int) -> QuerySet[User]:
     return User.objects.filter(pk=pk).annotate(rights=Subquery(together))
 
 
-_PEOPLE = Kept(_people)
+PEOPLE = Kept(people)
 
 
 class RightsBackend(ModelBackend):
@@ -42,7 +49,7 @@ class RightsBackend(ModelBackend):
 
     def get_user(self, user_id: int) -> User | None:
         """Give the person of a session, whose account is open."""
-        user: Any = next(iter(_PEOPLE(user_id)), None)
+        user: Any = next(iter(PEOPLE(user_id)), None)
         if user is None or not self.user_can_authenticate(user):
             return None
         if not user.is_superuser:

@@ -21,6 +21,7 @@ from django.db import DEFAULT_DB_ALIAS, connection, connections, models
 from django.db.models.base import ModelState
 
 from kitting.ledger.canon import taken
+from kitting.ledger.kept import left
 
 _ROOM = {"cache_size": -65_536, "temp_store": 2}
 """What a burst may keep in memory, in kB, before it is written out; 2 is memory."""
@@ -129,12 +130,13 @@ def burst() -> Iterator[None]:
                 raw.execute(f"PRAGMA {name} = {kept}")
 
 
-def insert(rows: Sequence[models.Model]) -> None:
+def insert(rows: Sequence[models.Model], *, last: bool = False) -> None:
     """Insert new rows of one table and give them their ids; needs a transaction.
 
     Args:
         rows: Unsaved rows of one model, which has no parents and no ``pre_save``
             fields such as ``auto_now``.
+        last: As for ``update``.
 
     Raises:
         RuntimeError: Outside a transaction, where half a batch could stay.
@@ -145,7 +147,7 @@ def insert(rows: Sequence[models.Model]) -> None:
     model = type(rows[0])
     _follow_links(rows)
     if len(rows) <= FEW:
-        _insert_few(model, rows)
+        _insert_few(model, rows, last=last)
     else:
         for row, pk in zip(rows, reserve(model, len(rows)), strict=True):
             row.pk = pk
@@ -199,24 +201,34 @@ def _are_in(rows: Sequence[models.Model]) -> None:
         row._state.db = alias
 
 
-def _insert_few(model: type[models.Model], rows: Sequence[models.Model]) -> None:
+def _insert_few(
+    model: type[models.Model], rows: Sequence[models.Model], *, last: bool
+) -> None:
     head, mark, values_of = _inserting(model, with_id=False)
-    sql = f"{head}{', '.join([mark] * len(rows))} RETURNING {_id(model)}"
+    told = _columns(model) if last else _id(model)
+    sql = f"{head}{', '.join([mark] * len(rows))} RETURNING {told}"
     values = [value for row in rows for value in values_of(row)]
     with connection.cursor() as cursor:
         cursor.execute(sql, values)
-        # Ids are given out in the order of the rows, but may be told in another one.
-        ids = sorted(pk for (pk,) in cursor.fetchall())
-    for row, pk in zip(rows, ids, strict=True):
+        found = cursor.fetchall()
+    # Ids are given out in the order of the rows, but may be told in another one.
+    for row, (pk, *_rest) in zip(rows, sorted(found), strict=True):
         row.pk = pk
+    if last:
+        for one in found:
+            left(model, one)
 
 
-def update(rows: Sequence[models.Model], names: Iterable[str]) -> None:
+def update(
+    rows: Sequence[models.Model], names: Iterable[str], *, last: bool = False
+) -> None:
     """Write some columns of rows back; needs a transaction in which they are locked.
 
     Args:
         rows: Changed rows of one model.
         names: The fields that changed.
+        last: Whether the act changes these rows no further, so that what the database
+            says of few of them now is what their seals say.
 
     Raises:
         RuntimeError: Outside a transaction, or if a row has gone.
@@ -224,12 +236,53 @@ def update(rows: Sequence[models.Model], names: Iterable[str]) -> None:
     _need_transaction()
     if not rows:
         return
-    sql, values_of = _updating(type(rows[0]), tuple(names))
+    model = type(rows[0])
+    sql, values_of = _updating(model, tuple(names))
     values = list(map(values_of, rows))
+    if last and len(rows) <= FEW:
+        done = _update_few(model, tuple(names), values)
+    else:
+        with connection.cursor() as cursor:
+            cursor.executemany(sql, values)
+            done = cursor.rowcount
+    if done != len(rows):
+        raise RuntimeError("A row that was to change is not there.")
+
+
+def _update_few(
+    model: type[models.Model], names: tuple[str, ...], values: list[Sequence[Any]]
+) -> int:
+    """Update rows by one statement that tells what it left of them."""
+    ids = [pk for *_said, pk in values]
+    said = [
+        one
+        for nth in range(len(names))
+        for pk, row in zip(ids, values, strict=True)
+        for one in (pk, row[nth])
+    ]
     with connection.cursor() as cursor:
-        cursor.executemany(sql, values)
-        if cursor.rowcount != len(rows):
-            raise RuntimeError("A row that was to change is not there.")
+        cursor.execute(_updating_few(model, names, len(values)), [*said, *ids])
+        found = cursor.fetchall()
+    for row in found:
+        left(model, row)
+    return len(found)
+
+
+@cache
+def _updating_few(model: type[models.Model], names: tuple[str, ...], count: int) -> str:
+    case = f"CASE {_id(model)} {' '.join(['WHEN %s THEN %s'] * count)} END"
+    # PostgreSQL takes what is said for text; SQLite takes it as it is.
+    cast = "{}" if connection.vendor == "sqlite" else "CAST({} AS {})"
+    fields: list[Any] = [model._meta.get_field(name) for name in names]
+    pairs = ", ".join(
+        f"{_quoted(field)} = {cast.format(case, field.cast_db_type(connection))}"
+        for field in fields
+    )
+    marks = ", ".join(["%s"] * count)
+    return (
+        f"UPDATE {_table(model)} SET {pairs} WHERE {_id(model)} IN ({marks})"  # noqa: S608 -- our names
+        f" RETURNING {_columns(model)}"
+    )
 
 
 def _need_transaction() -> None:
@@ -291,6 +344,10 @@ def _changes(
 
 def _table(model: type[models.Model]) -> str:
     return connection.ops.quote_name(model._meta.db_table)
+
+
+def _columns(model: type[models.Model]) -> str:
+    return ", ".join(map(_quoted, model._meta.concrete_fields))
 
 
 def _id(model: type[models.Model]) -> str:

@@ -33,7 +33,7 @@ def _counters(*names: str) -> Callable[..., list[Counter]]:
 
 def _move(counter: Counter, after: int) -> None:
     counter.next = after
-    bulk.update([counter], ["next"])
+    bulk.update([counter], ["next"], last=True)
 
 
 def take_numbers(site: int, name: str, count: int = 1) -> range:
@@ -84,7 +84,7 @@ def take(site: int, kind: Kind, count: int = 1) -> list[str]:
     """
     (counter,) = _lock(site, kind.name.lower())
     taken = _ahead(counter, kind, count)
-    bulk.update([counter], ["next"])
+    bulk.update([counter], ["next"], last=True)
     return taken
 
 

@@ -11,10 +11,11 @@ has its locks: whoever asks one of them next is given what it answered.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
+from datetime import date
 from functools import cache
 from itertools import accumulate
 from typing import Any, Generic, TypeAlias, TypeVar
@@ -25,10 +26,11 @@ from django.db.models.query import get_related_populators
 from django.db.models.sql.compiler import SQLCompiler
 
 M = TypeVar("M", bound=Model)
+Value: TypeAlias = int | str | date
 
 _MARK = 29_521
-"""Stands for the first value while a statement is composed, as a text for a text: it
-fits the smallest kind of column, and no constant of a query is like it."""
+"""Stands for the first value while a statement is composed, as a text for a text, as a
+day for a day: it fits the smallest kind of column, and no constant of a query is like it."""
 
 
 MOST_VALUES = 64
@@ -81,7 +83,7 @@ class Plan:
 
 
 class Kept(Generic[M]):
-    """A query for whole rows whose only values are whole numbers and texts.
+    """A query for whole rows whose only values are whole numbers, texts and days.
 
     Args:
         compose: Gives the query for some values.
@@ -94,9 +96,9 @@ class Kept(Generic[M]):
     ) -> None:
         self._compose = compose
         self._lasts = lasts
-        self._plans: dict[tuple[int | str, ...], Plan] = {}
+        self._plans: dict[tuple[Value, ...], Plan] = {}
 
-    def __call__(self, *values: int | str) -> list[M]:
+    def __call__(self, *values: Value) -> list[M]:
         """Ask the query.
 
         Args:
@@ -114,10 +116,14 @@ class Kept(Generic[M]):
             if (self, values) not in lasting:
                 lasting[self, values] = self._asked(*values)
             return lasting[self, values]
-        foreseen = (_FORESEEN.get() or {}).pop((self, values), None)
+        foreseen = self.foreseen(*values)
         return self._asked(*values) if foreseen is None else foreseen
 
-    def _asked(self, *values: int | str) -> list[M]:
+    def foreseen(self, *values: Value) -> list[M] | None:
+        """Give the answer that was foreseen, for once; None if there is none."""
+        return (_FORESEEN.get() or {}).pop((self, values), None)
+
+    def _asked(self, *values: Value) -> list[M]:
         if len(values) > MOST_VALUES:
             return list(self._compose(*values))
         plan, params = self.planned(*values)
@@ -126,14 +132,14 @@ class Kept(Generic[M]):
             rows = cursor.fetchall()
         return [_read(plan, [*row]) for row in rows]
 
-    def planned(self, *values: int | str) -> tuple[Plan, list[Any]]:
+    def planned(self, *values: Value) -> tuple[Plan, list[Any]]:
         """Give the statement for some values, and these as it takes them."""
         marks = _marks(values)
         key = (connection.vendor, *marks)
         plan = self._plans.get(key)
         if plan is None:
             plan = self._plans[key] = self._plan(marks)
-        given = dict(zip(marks, values, strict=True))
+        given = dict(zip(_said(marks), _said(values), strict=True))
         return plan, [given.get(one, one) for one in plan.params]
 
     def answers(self) -> _Answers | None:
@@ -141,7 +147,7 @@ class Kept(Generic[M]):
         lasting = _LASTING.get() if self._lasts else None
         return _FORESEEN.get() if lasting is None else lasting
 
-    def _plan(self, marks: list[int | str]) -> Plan:
+    def _plan(self, marks: list[Value]) -> Plan:
         compiler, sql, params = _statement(self._compose(*marks), marks)
         select, info = compiler.select, compiler.klass_info
         at = info["select_fields"]
@@ -171,9 +177,9 @@ class KeptLines:
 
     def __init__(self, compose: Callable[..., QuerySet[Any, Any]]) -> None:
         self._compose = compose
-        self._statements: dict[tuple[int | str, ...], tuple[str, tuple[Any, ...]]] = {}
+        self._statements: dict[tuple[Value, ...], tuple[str, tuple[Any, ...]]] = {}
 
-    def __call__(self, *values: int | str) -> list[tuple[Any, ...]]:
+    def __call__(self, *values: Value) -> list[tuple[Any, ...]]:
         """Ask the query.
 
         Args:
@@ -193,29 +199,38 @@ class KeptLines:
             _by, sql, params = _statement(self._compose(*marks), marks)
             self._statements[key] = sql, params
         sql, params = self._statements[key]
-        given = dict(zip(marks, values, strict=True))
+        given = dict(zip(_said(marks), _said(values), strict=True))
         with connection.cursor() as cursor:
             cursor.execute(sql, [given.get(one, one) for one in params])
             found: list[tuple[Any, ...]] = cursor.fetchall()
         return found
 
 
-def _marks(values: Sequence[int | str]) -> list[int | str]:
+def _marks(values: Sequence[Value]) -> list[Value]:
     """What stands for each value while a statement is composed."""
-    return [
-        str(_MARK + at) if isinstance(value, str) else _MARK + at
-        for at, value in enumerate(values)
-    ]
+    return [_mark(_MARK + at, value) for at, value in enumerate(values)]
 
 
 def _statement(
-    asked: QuerySet[Any, Any], marks: Sequence[int | str]
+    asked: QuerySet[Any, Any], marks: Sequence[Value]
 ) -> tuple[SQLCompiler, str, tuple[Any, ...]]:
     compiler = asked.query.get_compiler(connection=connection)
     sql, params = compiler.as_sql()
-    if not set(marks) <= set(params):
+    if not set(_said(marks)) <= set(params):
         raise TypeError("A value is of another kind than its column.")
     return compiler, sql, params
+
+
+def _mark(number: int, value: Value) -> Value:
+    if isinstance(value, date):
+        return date.fromordinal(number)
+    return str(number) if isinstance(value, str) else number
+
+
+def _said(values: Iterable[Value]) -> list[Any]:
+    """Values as statements have them: SQLite keeps a day as a text."""
+    adapt = connection.ops.adapt_datefield_value
+    return [adapt(one) if isinstance(one, date) else one for one in values]
 
 
 def _kind(column: Any) -> str:
@@ -260,6 +275,31 @@ def foresee(*asked: tuple[Any, ...]) -> None:
             rows[nth].append(_read(plans[nth], own))
     for (kept, values, there), found in zip(wanted, rows, strict=True):
         there[kept, values] = found
+
+
+@cache
+def rows_by_id(model: type[M]) -> Kept[M]:
+    """Rows of a table, by their ids."""
+    return Kept(lambda *ids: model._base_manager.filter(pk__in=ids))
+
+
+def left(model: type[Model], row: Sequence[Any]) -> None:
+    """Have a row be foreseen as a statement left it that wrote it.
+
+    Args:
+        model: Its table.
+        row: All its columns in their order, as the database gives them.
+    """
+    ask = rows_by_id(model)
+    plan, _params = ask.planned(_MARK)
+    made = _read(plan, [*row])
+    foreseen([made], ask, made.pk)
+
+
+def foreseen(rows: list[Any], kept: Kept[Any], *values: Value) -> None:
+    """Have rows that were read already be the answer of a query that is asked next."""
+    if (there := kept.answers()) is not None:
+        there[kept, values] = rows
 
 
 @cache

@@ -17,7 +17,8 @@ from django.db import connection, transaction
 from django.db.models import Model, OuterRef, QuerySet, Subquery
 
 from kitting.domain.errors import Missing
-from kitting.ledger.kept import Kept
+from kitting.ledger.kept import Kept, Value
+from kitting.ledger.tied import with_tied
 from kitting.models import JournalHead, Workshop
 
 M = TypeVar("M", bound=Model)
@@ -120,7 +121,7 @@ def finding(compose: Callable[..., QuerySet[M]], *beside: str) -> Finding[M]:
 class Finding(Kept[M]):
     """A kept query that locks the rows which it finds."""
 
-    def __call__(self, *values: int | str) -> list[M]:
+    def __call__(self, *values: Value) -> list[M]:
         """Ask the query; needs a transaction."""
         _need_transaction()
         return super().__call__(*values)
@@ -131,11 +132,12 @@ def _locked(rows: QuerySet[M], *beside: str) -> QuerySet[M]:
     return locked.select_related(*beside) if beside else locked
 
 
-def lock_head(seen: JournalHead) -> JournalHead:
+def lock_head(seen: JournalHead, *at: int) -> JournalHead:
     """Lock the newest end of the journal; the last lock of every act.
 
     Args:
         seen: The head as this transaction saw it.
+        *at: What is read beside it, as ``tied.asked_of`` gives it.
 
     Returns:
         The head as it is now. On SQLite that is the same: nobody else writes meanwhile.
@@ -143,7 +145,9 @@ def lock_head(seen: JournalHead) -> JournalHead:
     _need_transaction()
     if alone():
         return seen
-    (head,) = _HEAD(seen.site)
+    (head,) = _HEAD(seen.site, *at)
+    if at and head.seq != head.seq_before:  # others ended while this was waited for:
+        (head,) = _HEAD(seen.site, *at)  # only now it is told what they left beside it
     return head
 
 
@@ -176,9 +180,18 @@ WITH_HEAD: Final = {
     for name in ("id", "at", "seq", "hash")
 }
 """What is read with the workshop: the newest end of its journal."""
-_HEAD = Kept(
-    lambda site: JournalHead.objects.select_for_update(no_key=True).filter(site=site)
-)
+
+
+_BEFORE: Final = {"seq_before": Subquery(_OF_SITE.values("seq"))}
+
+
+def _head(site: int, *at: int) -> QuerySet[JournalHead]:
+    found = JournalHead.objects.select_for_update(no_key=True).filter(site=site)
+    found = found.annotate(**_BEFORE)
+    return with_tied(found, *at) if at else found
+
+
+_HEAD = Kept(_head)
 
 
 def enter_gate() -> None:

@@ -337,9 +337,9 @@ def _now(name: str, sign: Sign) -> tuple[Workshop, JournalHead, datetime]:
 
 def _seal(act: Act, outcome: str) -> None:
     seals.seal(act, first=act.first)
-    head = locking.lock_head(act.seen)
+    head = locking.lock_head(act.seen, *tied.asked_of(act.sign))
     # Nobody can end that any more before this act is done.
-    tied.need_tied(act.sign, act.workshop if locking.alone() else None)
+    tied.need_tied(act.sign, act.workshop if locking.alone() else head)
     overtaken = head.at is not None and head.at - act.now > clock.LEEWAY
     if overtaken and act.sign.now is None:
         raise Overtaken

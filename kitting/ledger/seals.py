@@ -25,7 +25,7 @@ from django.db.models import Model, Q
 
 from kitting.ledger import bulk, upheld
 from kitting.ledger.canon import Write, among, columns, object_writer
-from kitting.ledger.kept import MOST_VALUES, Kept
+from kitting.ledger.kept import MOST_VALUES, rows_by_id
 from kitting.ledger.stencils import Stencil
 from kitting.models import Guarded, Operation, RowSeal, Touched
 
@@ -185,8 +185,7 @@ def seal(act: Act, *, first: bool) -> None:
         said = act.copies.get(table, {})
         filled = ids & once[table] & said.keys()
         copies += [(table, pk, said[pk]) for pk in sorted(filled)]
-        if left := sorted(ids - filled):
-            copies += _copies(table, model, left)
+        copies += _copies(table, model, ids - filled, once[table])
     if len(copies) > bulk.FEW:
         act.fill([(_blank_seal(), each) for each in copies])
     else:
@@ -248,16 +247,25 @@ def _take_up(
 _THIS_TRANSACTION = "pg_current_xact_id()::text::bigint"
 
 
-def _copies(table: str, model: type[Model], ids: list[int]) -> list[Copied]:
+def _copies(
+    table: str, model: type[Model], ids: set[int], once: set[int]
+) -> list[Copied]:
     names = sealed_columns(model)
     at = names.index("id")
-    found = {row[at]: copy(names, row) for row in _read(model, ids, names)}
-    return [(table, pk, found.get(pk, "")) for pk in ids]
+    found = {row[at]: copy(names, row) for row in _read(model, ids, once, names)}
+    return [(table, pk, found.get(pk, "")) for pk in sorted(ids)]
 
 
-def _read(model: type[Model], ids: list[int], names: Sequence[str]) -> Iterator[Row]:
+def _read(
+    model: type[Model], touched: set[int], once: set[int], names: Sequence[str]
+) -> Iterator[Row]:
+    ask = rows_by_id(model)
+    # A row that was touched again is not what its first statement left.
+    known = {pk: ask.foreseen(pk) for pk in touched}
+    rows = [row for pk in once for row in known.get(pk) or ()]
+    ids = sorted(touched - {row.pk for row in rows})
     if len(ids) <= MOST_VALUES:
-        for one in _by_id(model)(*ids):
+        for one in rows + (ask(*ids) if ids else []):
             yield [getattr(one, name) for name in names]
         return
     for first in range(0, len(ids), MANY):
@@ -265,11 +273,6 @@ def _read(model: type[Model], ids: list[int], names: Sequence[str]) -> Iterator[
         for row in model._base_manager.filter(among("pk", some)).values_list(*names):
             if row[names.index("id")] in some:
                 yield row
-
-
-@cache
-def _by_id(model: type[Model]) -> Kept[Any]:
-    return Kept(lambda *ids: model._base_manager.filter(pk__in=ids))
 
 
 def touched_by(*rows: Model) -> set[int]:

@@ -12,23 +12,25 @@ revoked it.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from django.db.models import Exists, QuerySet, Subquery
+from django.db.models import Exists, Model, QuerySet, Subquery
 
 from kitting.domain.errors import Refused
-from kitting.ledger.kept import Kept
-from kitting.models import Badge, Bench, Tablet, Workshop
+from kitting.models import Badge, Bench, JournalHead, Tablet, Workshop
 
 if TYPE_CHECKING:
     from kitting.ledger.operations import Sign
 
 
-def with_tied(rows: QuerySet[Workshop], bench: int, *badge: int) -> QuerySet[Workshop]:
-    """Read with the workshop what an act at a bench asks.
+M = TypeVar("M", bound=Model)
+
+
+def with_tied(rows: QuerySet[M], bench: int, *badge: int) -> QuerySet[M]:
+    """Read with a row what an act at a bench asks.
 
     Args:
-        rows: The workshop.
+        rows: The row: the workshop, or the head of its journal.
         bench: The bench.
         *badge: The badge with which somebody signed on there, where it was by one.
 
@@ -40,10 +42,8 @@ def with_tied(rows: QuerySet[Workshop], bench: int, *badge: int) -> QuerySet[Wor
     if badge:
         valid = Badge.objects.filter(pk=badge[0], revoked_at__isnull=True)
         added["badge_valid"] = Exists(valid)
-    return rows.annotate(**added)
-
-
-_TIED = Kept(lambda *ids: with_tied(Workshop.objects.filter(pk=1), *ids))
+    found: QuerySet[M] = rows.annotate(**added)
+    return found
 
 
 def asked_of(sign: Sign) -> list[int]:
@@ -53,12 +53,12 @@ def asked_of(sign: Sign) -> list[int]:
     return [sign.bench_id, *([] if sign.badge_id is None else [sign.badge_id])]
 
 
-def need_tied(sign: Sign, read: Workshop | None = None) -> None:
+def need_tied(sign: Sign, read: Workshop | JournalHead) -> None:
     """Refuse an act at a bench from anything but the tablet that is tied to it.
 
     Args:
         sign: Where the act is done, and from which tablet.
-        read: The workshop as ``with_tied`` read it, if that still holds.
+        read: What was read ``with_tied`` when nobody could end that any more.
 
     Raises:
         Refused: ``bench_tied_elsewhere``; ``badge_revoked_meanwhile``, for whoever
@@ -67,10 +67,9 @@ def need_tied(sign: Sign, read: Workshop | None = None) -> None:
     asked = asked_of(sign)
     if not asked:
         return
-    found = read or _TIED(*asked)[0]
-    if not found.badge_valid:
+    if not read.badge_valid:
         raise Refused("badge_revoked_meanwhile", name=str(sign.by))
-    if found.tied_token not in (None, sign.tablet):
+    if read.tied_token not in (None, sign.tablet):
         bench = Bench.objects.get(pk=asked[0])
         raise Refused("bench_tied_elsewhere", bench=bench.name)
 

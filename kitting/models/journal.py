@@ -64,6 +64,11 @@ class JournalHead(models.Model):
     hash = models.BinaryField(max_length=32)
     at = models.DateTimeField(null=True)
     """The time of the newest act: none is dated before it."""
+    seq_before: int
+    """What ``seq`` was as the statement began that locked it, where that was read."""
+    tied_token: str | None
+    badge_valid: bool = True
+    """What an act at a bench asks besides, where it was read along: ``tied``."""
 
     unsealed: ClassVar = dict.fromkeys(
         ("id", "site", "seq", "hash", "at"), "its last link"

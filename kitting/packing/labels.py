@@ -152,6 +152,11 @@ def box_label(box_id: int) -> BoxLabel:
     )
 
 
+def asked_of(box: Box) -> list[tuple[Any, ...]]:
+    """What ``box_label`` is going to ask of a box, to be foreseen."""
+    return [(_BOX, box.pk), (_WORKSHOP, 1), (_LINES, box.pk)]
+
+
 def _box_face(
     product: Product,
     workshop: Workshop,

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
-from kitting.ledger import bulk
+from kitting.ledger import bulk, pinned
 from kitting.ledger.needs import need_row, wrong_box
-from kitting.ledger.pinned import Pinned, pinned_by
-from kitting.ledger.reach import Reach, standing_reach
+from kitting.ledger.pinned import Pinned
+from kitting.ledger.reach import STANDING, Reach, standing_reach
 from kitting.ledger.stopped import may_go_back, refuse_held_box
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import (
@@ -157,6 +158,18 @@ class Filling:
         self.touched.clear()
 
 
+def asked_of(box: Box) -> list[tuple[Any, ...]]:
+    """What holds, ``filling_of`` and ``lines_of`` are going to ask of a box.
+
+    Args:
+        box: The box, as it was read at any time.
+
+    Returns:
+        Kept queries with their values, to be foreseen behind the lock on it.
+    """
+    return [(STANDING,), (lines_in, box.pk), *pinned.asked_of(box.recipe_id)]
+
+
 def filling_of(box: Box, *, fresh: bool = False) -> Filling:
     """Read what a box needs and has.
 
@@ -170,7 +183,7 @@ def filling_of(box: Box, *, fresh: bool = False) -> Filling:
     return Filling(
         box=box,
         sets=box.size.sets,
-        pinned=pinned_by(box.recipe_id),
+        pinned=pinned.pinned_by(box.recipe_id),
         in_box=[] if fresh else lines_in(box.id),
     )
 

@@ -19,7 +19,7 @@ from kitting.labels.copies import as_copy, data_sha
 from kitting.labels.kinds import Kind
 from kitting.labels.press import press
 from kitting.labels.pressed import Pressed
-from kitting.ledger import locking
+from kitting.ledger import bulk, locking
 from kitting.ledger.needs import need_reason
 from kitting.ledger.operations import Act
 from kitting.models import Box, Print, Printer, PrintJob
@@ -355,7 +355,7 @@ def queue_document(
     Returns:
         The job, named after the operation key: the printer's own list shows it by that.
     """
-    return PrintJob.objects.create(
+    job = PrintJob(
         printer=printer,
         name=f"lotward-{UUID(bytes=bytes(act.operation.key))}",
         kind=kind,
@@ -368,3 +368,5 @@ def queue_document(
         asked_at=act.now,
         asked_by=act.operation.by_name,
     )
+    bulk.insert([job], last=True)
+    return job

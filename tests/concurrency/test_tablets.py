@@ -12,8 +12,8 @@ from django.db import connection, transaction
 from kitting.ledger import operations
 from kitting.ledger.given import mark_of
 from kitting.ledger.setup import ensure_workshop
-from kitting.ledger.tied import need_tied
-from kitting.models import Badge, Link, Tablet
+from kitting.ledger.tied import need_tied, with_tied
+from kitting.models import Badge, Link, Tablet, Workshop
 from kitting.packing.services import boxes
 from kitting.packing.services.tablets import (
     code_of,
@@ -127,7 +127,7 @@ def test_control_a_scan_that_asks_only_before_it_begins_stands_behind_it(
     monkeypatch.setattr(operations.tied, "need_tied", lambda *_of: None)
 
     def scanned() -> None:
-        need_tied(sign)
+        need_tied(sign, with_tied(Workshop.objects.all(), bench).get())
         meet()
         meet()
         scan()

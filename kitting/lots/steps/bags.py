@@ -91,13 +91,14 @@ def change(bag: Bag, what: Change) -> Movement:
     )
 
 
-def save_bags(bags: list[Bag]) -> None:
+def save_bags(bags: list[Bag], *, last: bool = False) -> None:
     """Write changed bags back in one statement; they must be locked.
 
     Args:
         bags: Bags changed by ``change``.
+        last: As for ``bulk.update``.
     """
-    bulk.update(bags, KEPT_FIELDS)
+    bulk.update(bags, KEPT_FIELDS, last=last)
 
 
 def need_stage(bag: Bag, *stages: BagStage) -> None:

@@ -11,9 +11,11 @@ from typing import Any
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BoxStage, PrintState
+from kitting.ledger.kept import foresee
 from kitting.ledger.packable import packing_problem
 from kitting.ledger.pinned import Pinned, pinned_by
-from kitting.ledger.reach import holds_on_boxes, reach_of, standing_holds
+from kitting.ledger.pinned import asked_of as pinned_asked
+from kitting.ledger.reach import STANDING, holds_on_boxes, reach_of, standing_holds
 from kitting.ledger.stopped import MustComeOut, Stopped, overdue_in, stopped
 from kitting.models import (
     AllowedMass,
@@ -34,7 +36,13 @@ from kitting.packing.queries.bench_offers import (
     lacking_of,
     offers_of,
 )
-from kitting.packing.queries.bench_rows import Left, lines_in, newest_box, open_bags
+from kitting.packing.queries.bench_rows import (
+    NEWEST,
+    Left,
+    lines_in,
+    newest_box,
+    open_bags,
+)
 from kitting.packing.queries.bench_seen import (
     Gone,
     gone_from,
@@ -43,9 +51,10 @@ from kitting.packing.queries.bench_seen import (
     mark_of_weighing,
 )
 from kitting.packing.queries.choices import Choice, choosing
-from kitting.packing.queries.keep_going import goes_on
+from kitting.packing.queries.keep_going import GOES_ON, goes_on
 from kitting.packing.queries.undo import done_at
 from kitting.packing.queries.weighing import Reading, allowed_now, reading_of
+from kitting.printing.queries.prints import NEWEST as NEWEST_LABEL
 from kitting.printing.queries.prints import newest_label, newest_slips
 
 MOST_ASIDE = 2
@@ -210,7 +219,7 @@ def screen(
         The screen.
     """
     left = left or Left()
-    newest = left.box or newest_box(bench.pk)
+    newest = _read_ahead(bench, left, today)
     number = newest.number if newest else ""
     box = newest if newest is not None and newest.in_work else None
     rows = open_bags(bench.pk) if left.rows is None else left.rows
@@ -266,6 +275,29 @@ def screen(
     offers, away = offers_of(wanted, today, reach)
     lacking = None if offers else lacking_of(wanted, reach, away)
     return replace(shown, offers=offers, lacking=lacking)
+
+
+def _read_ahead(bench: Bench, left: Left, today: date) -> Box | None:
+    """Ask at once what the act did not leave, and give the newest box."""
+    its = [] if left.box is None else _asked_of(left.box, left, today)
+    foresee(
+        *([(NEWEST, bench.pk)] if left.box is None else []),
+        *([(open_bags, bench.pk)] if left.rows is None else []),
+        *([(STANDING,)] if left.standing is None else []),
+        *its,
+    )
+    newest = left.box or newest_box(bench.pk)
+    if newest is not None and newest.in_work:
+        foresee(*_asked_of(newest, left, today))
+    return newest
+
+
+def _asked_of(box: Box, left: Left, today: date) -> list[tuple[Any, ...]]:
+    inside = [] if left.inside is not None else [(lines_in, box.pk)]
+    closed: list[tuple[Any, ...]] = []
+    if box.stage == BoxStage.CLOSED:
+        closed = [(NEWEST_LABEL, box.pk), (GOES_ON, box.pk, today)]
+    return [*pinned_asked(box.recipe_id), *inside, *closed]
 
 
 def _weighing(shown: Screen, box: Box, now: datetime) -> Screen:

@@ -22,7 +22,7 @@ def newest_box(bench_id: int) -> Box | None:
     Returns:
         The box with its size and product, in any stage; None before the first.
     """
-    return next(iter(_NEWEST(bench_id)), None)
+    return next(iter(NEWEST(bench_id)), None)
 
 
 def _newest(bench: int | Subquery) -> QuerySet[Box]:
@@ -32,7 +32,7 @@ def _newest(bench: int | Subquery) -> QuerySet[Box]:
     return Box.objects.filter(pk=first).select_related("size__product")
 
 
-_NEWEST = Kept(_newest)
+NEWEST = Kept(_newest)
 
 
 def bench_and_box(code: str) -> tuple[Bench | None, Box | None]:

@@ -264,7 +264,9 @@ def _close(scan: Scan, mass_mg: int | None) -> Answer:
     if scan.waited and mass_mg is None and box.size.weigh and scan.before is None:
         raise Refused("box_not_weighed", box=box.number)  # who knows what is on it now
     left = Left()
-    closed = boxes.close_box(box_id=box.pk, sign=scan.sign, mass_mg=mass_mg, left=left)
+    closed = boxes.close_box(
+        box_id=box.pk, sign=scan.sign, mass_mg=mass_mg, left=left, newest=box
+    )
     # An act of its own: a label that cannot be printed must not open the box again.
     after = replace(scan.sign, key=uuid5(scan.sign.key, "print"))
     print_at_bench(box_id=box.pk, sign=after, closed=left.box)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Q
+from django.db.models import Model, Q
 
 from kitting.domain import numbers
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.domain.stages import BagStage, BoxStage, MovementKind
-from kitting.ledger import bulk, locking, pinned
+from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
 from kitting.ledger.kept import Kept, foresee
@@ -31,10 +31,11 @@ from kitting.models import (
     Recipe,
 )
 from kitting.models.boxes import IN_WORK
-from kitting.packing.queries.bench_rows import WITH_BAGS, Left, lines_in
+from kitting.packing.queries.bench_rows import WITH_BAGS, Left
 from kitting.packing.services.closing import ClosedBox, close_box
 from kitting.packing.steps import (
     Filling,
+    asked_of,
     filling_of,
     move_box,
     refuse_unlabelled_held,
@@ -148,7 +149,7 @@ def bring_bag(
             taken = filling.take(bag)
             filling.write_lines()
             events += filling.events
-        save_bags([bag])
+        save_bags([bag], last=True)
         instead, from_bench, rows = _keep_open(bench, bag)
         act.write(*events)
         if left is not None and filling is not None:
@@ -172,17 +173,14 @@ _WITH_LOT = ("lot__part", "lot__revision", METHOD_OF_BAG)
 def _read_ahead(bench_id: int, bag_id: int, newest: Box | None) -> None:
     """Lock what a bag is brought to and read all that decides, at once behind that."""
     box = newest if newest is not None and newest.stage == BoxStage.OPEN else None
-    its = [] if box is None else [(lines_in, box.pk), *pinned.asked_of(box.recipe_id)]
-    locking.wait_for(
-        (Bench, bench_id), (Bag, bag_id), *([] if box is None else [(Box, box.pk)])
-    )
+    its: list[tuple[type[Model], int]] = [] if box is None else [(Box, box.pk)]
+    locking.wait_for((Bench, bench_id), (Bag, bag_id), *its)
     foresee(
         (locking.by_id(Bench), bench_id),
         (locking.by_id(Bag, *_WITH_LOT), bag_id),
         (_LOCK_OPEN_BOX, bench_id),
-        (STANDING,),
         (_OPEN_AROUND, bag_id, bench_id),
-        *its,
+        *([(STANDING,)] if box is None else asked_of(box)),
     )
 
 
@@ -325,7 +323,13 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
     """
 
     def work(act: Act) -> Started:
-        locking.enter_gate()
+        locking.wait_for((Bench, bench_id))
+        foresee(
+            (locking.by_id(Bench), bench_id),
+            (LOCK_OPEN_BAGS, bench_id),
+            *((_SIZE, size_id), (_IN_FORCE, size_id)),
+            *((IN_WORK_AT, bench_id), (STANDING,)),
+        )
         bench = bench_in_use(bench_id)
         bags = LOCK_OPEN_BAGS(bench.pk)
         size, recipe = _size_and_recipe(size_id)
@@ -336,7 +340,7 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
         box = Box(recipe=recipe, size=size, bench=bench, stage="")
         event = move_box(box, BoxStage.OPEN)
         box.number = take(act.workshop.site, numbers.Kind.BOX)[0]
-        bulk.insert([box])
+        bulk.insert([box], last=True)
         filling = filling_of(box, fresh=True)
         taken = _fill(act, filling, bags, bench)
         act.write(event, *filling.events)
@@ -355,7 +359,7 @@ LOCK_OPEN_BAGS = locking.finding(
 IN_WORK_AT = Kept(lambda bench: Box.objects.filter(IN_WORK, bench=bench))
 """The box that a bench works on, if there is one."""
 _SIZE = Kept(lambda size: BoxSize.objects.filter(pk=size).select_related("product"))
-_IN_FORCE = Kept(lambda product: Recipe.objects.filter(product=product, in_force=True))
+_IN_FORCE = Kept(lambda size: Recipe.objects.filter(product__sizes=size, in_force=True))
 _OPEN_AT = Kept(lambda bench: OpenBag.objects.filter(bench=bench))
 
 
@@ -366,7 +370,7 @@ def _size_and_recipe(size_id: int) -> tuple[BoxSize, Recipe]:
     if not sizes[0].active:
         of = sizes[0].product.name
         raise Refused("size_closed", product=of, sets=sizes[0].sets)
-    recipes = _IN_FORCE(sizes[0].product_id)
+    recipes = _IN_FORCE(size_id)
     if not recipes:
         raise Refused("no_recipe_in_force", product=sizes[0].product.name)
     return sizes[0], recipes[0]
@@ -386,7 +390,7 @@ def _fill(act: Act, filling: Filling, bags: list[Bag], bench: Bench) -> int:
         taken += filling.take(bag)
         used.append(bag)
     filling.write_lines()
-    save_bags(used)
+    save_bags(used, last=True)
     drop_used_up(used)
     return taken
 
@@ -411,17 +415,21 @@ def see_label(*, box_id: int, read: str, sign: Sign) -> BoxMoved:
     """
 
     def work(act: Act) -> BoxMoved:
-        locking.enter_gate()
+        locking.wait_for((Box, box_id))
+        foresee((locking.by_id(Box), box_id), (STANDING,), (_PRINTED, box_id))
         box = locking.lock_row(Box, box_id)
         if read not in (box.serial, box.sscc):
             raise Refused("other_label", read=read, box=str(box))
         refuse_unlabelled_held(box)
         event = move_box(box, BoxStage.LABELLED)
-        if not Print.objects.filter(box=box).exists():
+        if not _PRINTED(box_id):
             raise Refused("label_not_printed", box=str(box))
         box.label_seen_at = act.now
-        bulk.update([box], ["stage", "events_seen", "label_seen_at"])
+        bulk.update([box], ["stage", "events_seen", "label_seen_at"], last=True)
         act.write(event)
         return BoxMoved(box=str(box), stage=str(box.stage))
 
     return perform("see_label", work, BoxMoved, sign, box=box_id, read=read)
+
+
+_PRINTED = Kept(lambda box: Print.objects.filter(box=box).order_by("pk")[:1])

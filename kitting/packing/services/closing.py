@@ -12,6 +12,7 @@ from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take_identity
 from kitting.ledger.guards import IDENTITY
+from kitting.ledger.kept import foresee
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.packable import open_too_long
 from kitting.ledger.reach import reach_of, standing_holds
@@ -19,7 +20,13 @@ from kitting.ledger.stopped import refuse_held_box
 from kitting.models import Box, BoxLine
 from kitting.packing.queries.bench_rows import Left
 from kitting.packing.services.weighing import weigh
-from kitting.packing.steps import filling_of, move_box, need_at_bench, need_complete
+from kitting.packing.steps import (
+    asked_of,
+    filling_of,
+    move_box,
+    need_at_bench,
+    need_complete,
+)
 
 
 @dataclass(frozen=True)
@@ -47,6 +54,7 @@ def close_box(
     sign: Sign,
     mass_mg: int | None = None,
     left: Left | None = None,
+    newest: Box | None = None,
 ) -> ClosedBox:
     """Close a complete box: it gets its serial, SSCC, dates and kit batch.
 
@@ -56,6 +64,7 @@ def close_box(
         mass_mg: What the scale of its bench shows, where boxes of its size are weighed
             and it was typed; None for what the scale sent.
         left: Is told what the act leaves, if it is done now and not answered again.
+        newest: The box, where it was just read.
 
     Returns:
         Its identity.
@@ -72,7 +81,9 @@ def close_box(
     """
 
     def work(act: Act) -> ClosedBox:
-        locking.enter_gate()
+        locking.wait_for((Box, box_id))
+        its = [] if newest is None else asked_of(newest)
+        foresee((locking.by_id(Box, *_BESIDE), box_id), *its)
         box = locking.lock_row(Box, box_id, *_BESIDE)
         need_at_bench(box, sign.bench_id)
         filling = filling_of(box)
@@ -88,7 +99,8 @@ def close_box(
         today = day_of(act.workshop, act.now)
         box.use_by = _use_by(filling.in_box, today)
         _give_identity(act, box, today)
-        bulk.update([box], ["stage", "events_seen", "use_by", "mass_mg", *IDENTITY])
+        names = ("stage", "events_seen", "use_by", "mass_mg", *IDENTITY)
+        bulk.update([box], names, last=True)
         act.write(event)
         if left is not None:
             left.box, left.inside, left.standing = box, filling.in_box, standing

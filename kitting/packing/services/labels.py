@@ -10,12 +10,14 @@ from kitting.labels.copies import as_copy
 from kitting.labels.kinds import BOX
 from kitting.labels.press import draw
 from kitting.ledger import locking
-from kitting.ledger.kept import Kept
+from kitting.ledger.kept import Kept, foresee
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
+from kitting.ledger.reach import STANDING
 from kitting.models import Box, Print
-from kitting.packing.labels import BOXES, box_subject
+from kitting.packing.labels import BOXES, asked_of, box_subject
 from kitting.packing.steps import refuse_unlabelled_held
-from kitting.printing.queries.prints import SLIPS, newest_slips
+from kitting.printing.queries.printers import AT_BENCH
+from kitting.printing.queries.prints import LOGGED, SLIPS, newest_slips
 from kitting.printing.queries.stocks import laid_as, of_kind
 from kitting.printing.services.prints import (
     Printed,
@@ -68,7 +70,9 @@ def print_box_label(
 
     def work(act: Act) -> Printed:
         assert ready is not None  # noqa: S101
-        locking.enter_gate()
+        locking.wait_for((Box, box_id))
+        copies = (LOGGED, BOX.name, *(one.number for one in ready.subjects))
+        foresee((locking.by_id(Box), box_id), (STANDING,), copies)
         box = locking.lock_row(Box, box_id)
         need_printable(box)
         refuse_unlabelled_held(box)
@@ -105,6 +109,9 @@ def print_at_bench(
         LotwardError: As in ``print_box_label``, of the label or of the slips.
     """
     first = closed is not None
+    if closed is not None:
+        copies = (LOGGED, BOX.name, str(closed.serial))
+        foresee((AT_BENCH, closed.bench_id), copies, *asked_of(closed))
     printed = print_box_label(box_id=box_id, again=again, sign=sign, first=first)
     box = closed or _BOX(box_id)[0]
     if box.size.product.set_slips and newest_slips(box) is None:

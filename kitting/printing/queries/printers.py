@@ -79,11 +79,9 @@ def printer_of(code: str) -> Printer:
     Raises:
         Missing: If there is none, or it is out of use.
     """
-    printers = Printer.objects.select_related("stock")
-    printer = printers.filter(code=code, active=True).first()
-    if printer is None:
-        raise Missing("row_missing", what="printer")
-    return printer
+    for printer in OF_CODE(code):
+        return printer
+    raise Missing("row_missing", what="printer")
 
 
 def printers_for(kind: Kind[Any], bench_id: int | None = None) -> list[Printer]:
@@ -96,7 +94,7 @@ def printers_for(kind: Kind[Any], bench_id: int | None = None) -> list[Printer]:
     Returns:
         The printers by code.
     """
-    found = _IN_USE() if bench_id is None else _AT_BENCH(bench_id)
+    found = _IN_USE() if bench_id is None else AT_BENCH(bench_id)
     return [printer for printer in found if fits(printer.stock, kind)]
 
 
@@ -105,4 +103,5 @@ def _in_use() -> QuerySet[Printer]:
 
 
 _IN_USE = Kept(_in_use)
-_AT_BENCH = Kept(lambda bench: _in_use().filter(bench=bench))
+AT_BENCH = Kept(lambda bench: _in_use().filter(bench=bench))
+OF_CODE = Kept(lambda code: _in_use().filter(code=code))

@@ -32,10 +32,10 @@ def newest_label(box_id: int) -> Print | None:
     Returns:
         The print as logged, or None if there was none.
     """
-    return next(iter(_NEWEST(box_id)), None)
+    return next(iter(NEWEST(box_id)), None)
 
 
-_NEWEST = Kept(
+NEWEST = Kept(
     lambda box: (
         Print.objects.filter(box=box)
         .select_related("job__printer")
@@ -125,11 +125,11 @@ def copies_made(kind: str, numbers: Sequence[str]) -> dict[str, int]:
     Returns:
         The newest copy by number; nothing for labels that were never printed.
     """
-    rows = _LOGGED(kind, *numbers) if numbers else []
+    rows = LOGGED(kind, *numbers) if numbers else []
     return {row.number: row.copy for row in rows}
 
 
-_LOGGED = Kept(
+LOGGED = Kept(
     lambda kind, *numbers: Print.objects.filter(kind=kind, number__in=numbers).order_by(
         "copy"
     )

@@ -20,12 +20,13 @@ from kitting.labels.kinds import Kind
 from kitting.labels.press import draw
 from kitting.labels.trial import test_page
 from kitting.ledger import locking
+from kitting.ledger.kept import foreseen
 from kitting.ledger.needs import wrong_box
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Bag, Box, Print
 from kitting.printing import fitting
 from kitting.printing.queries.labels import Labelled, Subject, labelled_as
-from kitting.printing.queries.printers import printers_for
+from kitting.printing.queries.printers import OF_CODE, printers_for
 from kitting.printing.queries.stocks import laid_as
 from kitting.printing.steps import MOST_LABELS, OF_BOXES, Ready, log_prints, make_ready
 
@@ -81,8 +82,10 @@ def onto_bench(kind: Kind[Any], bench_id: int | None) -> Onto:
     """
     if bench_id is None:
         return Onto()
-    printers = printers_for(kind, bench_id)
-    return Onto(printer=printers[0].code) if printers else Onto()
+    for printer in printers_for(kind, bench_id):
+        foreseen([printer], OF_CODE, printer.code)
+        return Onto(printer=printer.code)
+    return Onto()
 
 
 def need_printable(box: Box) -> None:

@@ -10,6 +10,7 @@ from django.apps import apps
 from django.db import connection, models
 from django.test.utils import CaptureQueriesContext
 
+from kitting.ledger import bulk
 from kitting.ledger.kept import (
     MOST_VALUES,
     Kept,
@@ -17,9 +18,11 @@ from kitting.ledger.kept import (
     foresee,
     foreseeing,
     one_request,
+    rows_by_id,
 )
-from kitting.ledger.operations import perform
-from kitting.models import Bag, Lot, Operation
+from kitting.ledger.operations import Act, perform
+from kitting.ledger.seals import sealed_models
+from kitting.models import Bag, Lot, Operation, Place, RowSeal
 from tests import factories
 from tests.ledgers import History
 
@@ -57,6 +60,7 @@ def test_rows_of_every_table_are_read_as_django_reads_them(
     assert all(row._state.db == "default" and not row._state.adding for row in kept)
 
 
+SEALED = [*sealed_models().values()]
 BAGS = Kept(lambda: Bag.objects.select_related("lot__part", "place").order_by("-pk"))
 
 
@@ -77,6 +81,43 @@ def test_rows_that_were_foreseen_are_those_that_would_be_asked_for(
     expected = [columns(row) for row in plain]
     assert [[columns(row) for row in rows] for rows in found] == [expected, expected]
     assert between == [(columns(bag), bag.lot.part.name, bag.place) for bag in bags]
+
+
+@pytest.mark.parametrize("model", SEALED, ids=lambda model: model.__name__)
+def test_a_row_is_as_the_statement_says_that_wrote_it(
+    history: History, model: type[models.Model]
+) -> None:
+    rows = list(model._default_manager.order_by("pk")[:3])
+    names = [field.name for field in model._meta.concrete_fields[1:]]
+    with foreseeing():
+        bulk.update(rows, names, last=True)
+        left = [rows_by_id(model).foreseen(row.pk) for row in rows]
+    assert [columns(row) for (row,) in left] == [columns(row) for row in rows]
+    plain = model._default_manager.filter(pk__in=[row.pk for row in rows])
+    assert [columns(row) for row in plain.order_by("pk")] == [
+        columns(row) for row in rows
+    ]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("again", [False, True])
+def test_a_seal_says_what_a_row_is_after_all_that_its_act_wrote(again: bool) -> None:
+    place = factories.make_place()
+    factories.seal_set_up()
+
+    def work(_act: Act) -> Looked:
+        place.name = "Shelf by the door"
+        bulk.update([place], ["name"], last=True)
+        if again:
+            Place.objects.filter(pk=place.pk).update(name="Shelf by the window")
+        return Looked("")
+
+    with CaptureQueriesContext(connection) as queries:
+        perform("look", work, Looked, factories.sign())
+    asked = [each["sql"] for each in queries if '_place"."id" IN' in each["sql"]]
+    assert len(asked) == 1 + again  # one is of a rule
+    told = RowSeal.objects.filter(of="kitting_place", row=place.pk).latest("pk").text
+    assert f'"name":"Shelf by the {"window" if again else "door"}"' in told
 
 
 @pytest.mark.django_db

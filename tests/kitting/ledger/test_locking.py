@@ -357,9 +357,9 @@ def test_every_act_locks_in_one_order(monkeypatch: pytest.MonkeyPatch) -> None:
         locked.clear()
         return see(workshop)
 
-    def ended(head: JournalHead) -> JournalHead:
+    def ended(*head: Any) -> JournalHead:
         orders.add((*(each for each in locked if each in ORDER), "journalhead"))
-        return lock(head)
+        return lock(*head)
 
     see, lock = locking.see_head, locking.lock_head
     rows = noting(locking.lock_rows, lambda model: model._meta.model_name)

@@ -135,8 +135,8 @@ def overtaken(wall: Callable[[datetime], None]) -> Iterator[None]:
     note()
     plain = locking.lock_head
 
-    def later(seen: JournalHead) -> JournalHead:
-        head = plain(seen)
+    def later(*seen: Any) -> JournalHead:
+        head = plain(*seen)
         head.at = NOW + HOUR
         return head
 

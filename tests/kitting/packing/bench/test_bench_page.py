@@ -336,13 +336,13 @@ MARKS = ("SAVEPOINT", "RELEASE")
 ON_POSTGRESQL = 0 if connection.vendor == "sqlite" else 3
 """Of each act, besides: the gate beside holds, the journal head locked, and only behind
 that from which tablet it comes."""
-A_SCAN = 17
+A_SCAN = 15
 """2 to find session and workshop, the person and their rights; 1 for the bench with its
 newest box, and the bag; 1 of the test itself, for what a screen has read. 6 to claim and
 seal the act, 1 to read for its seal what it changed; 1 to read what decides behind the
 locks, 4 to write. 1 to show what could be scanned next: all else the act hands on to its
 screen."""
-A_CLOSING = 37
+A_CLOSING = 24
 """Two acts, one that closes the box and one that prints its label."""
 
 
