@@ -10,6 +10,22 @@ _RUNS: Final = re.compile(r"([A-Za-z0-9]*)([^A-Za-z0-9]*)")
 _LONGEST_UNDIVIDED: Final = 6
 _GAP: Final = "\N{NARROW NO-BREAK SPACE}"
 
+UNSEEN: Final = dict.fromkeys(map(ord, "\u061c\u200c\u200d\u200e\u200f"))
+"""Joiners and direction marks, which a text that is copied brings along: nobody sees
+them, and Persian is not written right without the first."""
+
+
+def is_legible(text: str) -> bool:
+    """Tell whether a text has nothing that would not be seen, or turn what is read.
+
+    Args:
+        text: Any text.
+
+    >>> is_legible("A\u200e"), is_legible("A\u202e")
+    (True, False)
+    """
+    return text.translate(UNSEEN).isprintable()
+
 
 def shown(text: str) -> str:
     """Make a text that somebody typed or scanned fit for a sentence about it.

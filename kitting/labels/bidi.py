@@ -14,8 +14,11 @@ from collections.abc import Sequence
 from itertools import groupby
 from typing import Final
 
+from kitting.domain.shown import UNSEEN
+
 FIRST_STRONG: Final = "\u2068"
 POPPED: Final = "\u2069"
+_UNSEEN: Final = {**UNSEEN, ord(FIRST_STRONG): None, ord(POPPED): None}
 
 _PAIRS: Final = (
     "()[]{}༺༻༼༽᚛᚜⁅⁆⁽⁾₍₎⌈⌉⌊⌋〈〉❨❩❪❫❬❭❮❯❰❱❲❳❴❵⟅⟆⟦⟧⟨⟩⟪⟫⟬⟭⟮⟯⦃⦄⦅⦆⦇⦈⦉⦊⦋⦌⦍⦐⦏⦎"
@@ -64,9 +67,9 @@ def filled(words: str, **told: object) -> str:
     return words.format(**{name: isolated(str(one)) for name, one in told.items()})
 
 
-def without_isolates(text: str) -> str:
-    """Give a text without the characters that ``isolated`` puts around one."""
-    return text.replace(FIRST_STRONG, "").replace(POPPED, "")
+def seen(text: str) -> str:
+    """Give a text without what only says how its letters are ordered and joined."""
+    return text.translate(_UNSEEN)
 
 
 def base_of(text: str) -> int:
@@ -104,7 +107,9 @@ def levels_of(text: str, base: int | None = None) -> tuple[int, ...]:
 
 
 def _kinds(text: str) -> list[str]:
-    return [unicodedata.bidirectional(char) or "L" for char in text]
+    # Joiners stand within a word, so that they are of it as marks are.
+    found = (unicodedata.bidirectional(char) or "L" for char in text)
+    return ["NSM" if kind == "BN" else kind for kind in found]
 
 
 def _base(kinds: Sequence[str]) -> int:

@@ -12,7 +12,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from threading import Lock
 from typing import Final, Self
@@ -21,7 +21,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
 from kitting.domain.errors import NotFit
-from kitting.labels.bidi import base_of, levels_of, turns, without_isolates
+from kitting.labels.bidi import base_of, levels_of, seen, turns
 from kitting.labels.shaping import Piece, Shaped, name_glyphs, shape
 
 _FOLDER: Final = Path(__file__).parent / "fonts"
@@ -125,7 +125,8 @@ def printable(text: str, style: Style) -> str:
         composed = unicodedata.normalize("NFC", text)
     glyphs = load_font(style.font).face.charToGlyph
     before = "Z"
-    for char in without_isolates(composed):
+    plain = composed if composed.isascii() else seen(composed)
+    for char in plain:
         kind = unicodedata.category(char)[0]
         loose = kind == "C" or (kind == "M" and before not in "LM")
         if loose or ord(char) not in glyphs:
@@ -136,21 +137,23 @@ def printable(text: str, style: Style) -> str:
         if line.low < deepest or line.high > highest:
             raise NotFit("marks_too_far", text=text)
         return composed
-    return without_isolates(composed)
+    return plain
 
 
 def _shaped(text: str, style: Style) -> Shaped | None:
     """Lay a line out whose letters depend on one another; none where none does."""
-    font = load_font(style.font)
     if isinstance(text, Line):
-        return shape(str(text), text.levels, font)
-    if text.isascii() or not (turns(text) or any(map(_is_mark, text))):
+        return shape(str(text), text.levels, load_font(style.font))
+    if _stands_as_read(text):
         return None
-    return shape(text, levels_of(text), font)
+    return shape(text, levels_of(text), load_font(style.font))
 
 
-def _is_mark(char: str) -> bool:
-    return unicodedata.category(char)[0] == "M"
+@lru_cache(maxsize=4096)
+def _stands_as_read(text: str) -> bool:
+    return text.isascii() or not (
+        turns(text) or any(unicodedata.category(char)[0] == "M" for char in text)
+    )
 
 
 def drawn(text: str, style: Style) -> tuple[Piece, ...]:
@@ -210,7 +213,7 @@ def wrap(text: str, style: Style, *, room_mm: float, lines: int) -> tuple[str, .
             found.append(word)
     too_wide = any(width_mm(line, style) > room_mm for line in found)
     if too_wide or len(found) > lines:
-        plain = without_isolates(text)
+        plain = seen(text)
         room = round(room_mm, 1)
         raise NotFit("text_too_long", text=plain, lines=lines, room_mm=room)
     return tuple(found) if len(found) == 1 else _in_one_text(found, style)

@@ -12,7 +12,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
 
 from kitting.domain.errors import CodeError, LotwardError
-from kitting.domain.shown import shown
+from kitting.domain.shown import is_legible, shown
 from kitting.ledger.coded import need_free_code
 
 M = TypeVar("M", bound=models.Model)
@@ -359,7 +359,7 @@ def _read(column: Any, raw: Any) -> tuple[Any, str]:
 
 
 def _is_text(raw: object) -> bool:
-    return isinstance(raw, str) and raw.isprintable()
+    return isinstance(raw, str) and is_legible(raw)
 
 
 def _written(value: object) -> str:

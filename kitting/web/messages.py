@@ -14,6 +14,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext
 
 from kitting.domain.errors import LotwardError
+from kitting.domain.shown import is_legible
 from kitting.web import words
 
 LONGEST_VALUE = 60
@@ -50,5 +51,5 @@ def _shown(value: object) -> str:
     if isinstance(value, LotwardError):
         return sentence(value)
     text = str(value)
-    clean = "".join(char if char.isprintable() else "�" for char in text)
+    clean = "".join(char if is_legible(char) else "�" for char in text)
     return clean if len(clean) <= LONGEST_VALUE else f"{clean[:LONGEST_VALUE]}…"

@@ -102,6 +102,15 @@ def test_letters_without_a_code_of_their_own_are_joined_too() -> None:
     assert set(joined).isdisjoint(apart)
 
 
+def test_a_joiner_parts_letters_and_a_mark_turns_what_follows() -> None:
+    # A Persian word is written in two parts that nothing stands between.
+    assert glyphs("می\u200cشود", PLAIN) == glyphs("شود", PLAIN) + glyphs("می", PLAIN)
+    assert glyphs("میشود", PLAIN) != glyphs("می\u200cشود", PLAIN)
+    assert glyphs("12\u200f!", PLAIN) == "!12"
+    assert printable("Visor\u200e", PLAIN) == "Visor"
+    assert width_mm(printable("מגן\u200f", PLAIN), PLAIN) == width_mm("מגן", PLAIN)
+
+
 def test_scripts_side_by_side_are_each_joined() -> None:
     assert glyphs("אب", PLAIN) == glyphs("ب", PLAIN) + "א"
     assert glyphs("אبب", PLAIN) == glyphs("بب", PLAIN) + "א"
