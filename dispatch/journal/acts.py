@@ -110,6 +110,7 @@ ACTS: dict[str, str | Promise] = {
     "note_call": _("Call about a case noted"),
     "note_complaint": _("Note added to a complaint"),
     "note_drill_call": _("Call in a recall drill noted"),
+    "note_letter_back": _("Letter about a case noted as not arrived"),
     "note_not_found": _("Bag or box of a case looked for and not found"),
     "open_account": _("Account opened or closed"),
     "open_case": _("Case opened"),

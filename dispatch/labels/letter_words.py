@@ -40,6 +40,7 @@ ENGLISH: Final[Mapping[str, str]] = {
         " give them a copy of this letter."
     ),
     "reply": "Fill in the reply form and send it back, also if nothing is left.",
+    "reply_by": "Answer by {day} at the latest.",
     "new": "New in this letter",
     "before": "In our letters before",
     "passed": "passed on to {whom}, as we were told",
@@ -108,6 +109,7 @@ GERMAN: Final[Mapping[str, str]] = {
         "Füllen Sie das Antwortformular aus und senden Sie es zurück, auch wenn nichts"
         " mehr da ist."
     ),
+    "reply_by": "Antworten Sie bitte spätestens bis zum {day}.",
     "new": "Neu in diesem Schreiben",
     "before": "In unseren bisherigen Schreiben",
     "passed": "nach dem, was uns gesagt wurde, weitergegeben an {whom}",

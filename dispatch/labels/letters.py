@@ -70,6 +70,7 @@ class Notice:
     """Part, revision and number of each lot."""
     address: str = ""
     """Where the consignee may reply; empty where it has no link."""
+    answer_by: date | None = None
     head: str = ""
     """Number and first digits of the link that seals it."""
     mark: str | None = None
@@ -80,6 +81,12 @@ class Notice:
         words = self.words
         said = f"{words['recall']} {spaced(self.case)}"
         return f"{words['urgent']}: {said}" if self.urgent else said
+
+    @property
+    def reply_by(self) -> str:
+        """By when to answer, in a sentence; empty where it asks for no day."""
+        day = self.answer_by
+        return filled(self.words["reply_by"], day=day.isoformat()) if day else ""
 
     def sizes(self) -> list[tuple[str, int, int, int]]:
         """Product, sets in a box, boxes and their sets."""
@@ -121,7 +128,8 @@ def _bands(notice: Notice, wide: float) -> list[Band]:
     words = notice.words
     new = [box for box in notice.boxes if box.new]
     before = [box for box in notice.boxes if not box.new]
-    to_do = (words["aside"], notice.to_do, words["tell_on"], words["reply"])
+    reply = f"{words['reply']} {notice.reply_by}".strip()
+    to_do = (words["aside"], notice.to_do, words["tell_on"], reply)
     bands = [
         text_band(notice.title, TITLE, wide, after=3.0),
         *_addition(notice, wide, new=bool(new)),
@@ -267,6 +275,11 @@ def _form(notice: Notice, wide: float) -> list[Band]:
     filled = ("passed_whom", "receiver", "telephone", "received_on", "signature")
     bands = [
         head_band(f"{words['form']} · {words['case']} {spaced(notice.case)}", wide),
+        *(
+            [text_band(notice.reply_by, BOLD, wide, after=1.0, keep=True)]
+            if notice.reply_by
+            else []
+        ),
         text_band(words["form_help"], NOTE, wide, after=1.0, keep=True),
         *table(columns, rows),
         to_fill([words[each] for each in filled], wide),

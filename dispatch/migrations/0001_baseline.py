@@ -2717,6 +2717,7 @@ class Migration(migrations.Migration):
                                 to="kitting.operation",
                             ),
                         ),
+                        ("answer_by", models.DateField(null=True)),
                     ],
                     options={
                         "default_permissions": (),
@@ -3079,6 +3080,46 @@ class Migration(migrations.Migration):
                                     ("located__lte", models.F("pieces"))
                                 ),
                                 name="dispatch_drilllist_located",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="LetterBack",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("reason", models.CharField(max_length=200)),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "sending",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="back",
+                                to="dispatch.lettersent",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("reason", ""), _negated=True),
+                                name="dispatch_letterback_has_a_reason",
                             )
                         ],
                     },

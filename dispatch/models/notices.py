@@ -98,6 +98,8 @@ class Letter(Guarded):
     contact = models.CharField(max_length=60)
     """Whom to call by day, at the workshop."""
     night_contact = models.CharField(max_length=60)
+    answer_by = models.DateField(null=True)
+    """By which day it asks for an answer; empty for none."""
 
     class Meta:
         default_permissions = ()
@@ -108,8 +110,8 @@ class Letter(Guarded):
 
     @property
     def sent(self) -> LetterSent | None:
-        """How it went, the newest way; None while it has not gone."""
-        return next((each for each in self.tries if not each.fault), None)
+        """How it went, the newest way; None while it has not gone, or did not arrive."""
+        return next((each for each in self.tries if each.went), None)
 
     @property
     def tries(self) -> list[LetterSent]:
@@ -170,8 +172,29 @@ class LetterSent(Guarded):
         default_permissions = ()
         constraints = [one_of("dispatch_lettersent_way_known", "way", Way)]
 
+    @property
+    def went(self) -> bool:
+        """Whether it went, and nobody said that it did not arrive."""
+        return not self.fault and not hasattr(self, "back")
+
     def __str__(self) -> str:
         return f"letter {self.letter_id} to {self.to}"
+
+
+class LetterBack(Guarded):
+    """That a letter which was sent did not arrive: its consignee is not told by it."""
+
+    sending = models.OneToOneField(
+        LetterSent, on_delete=models.PROTECT, related_name="back"
+    )
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [check("dispatch_letterback_has_a_reason", ~Q(reason=""))]
+
+    def __str__(self) -> str:
+        return f"sending {self.sending_id} did not arrive"
 
 
 class Replacement(Guarded):

@@ -68,7 +68,8 @@ def _message(
     [notice] = notices_of([letter], workshop)
     words = notice.words
     body = (
-        *(words["stop"], notice.hazard, notice.to_do, words["attached"]),
+        *(words["stop"], notice.hazard, notice.to_do, notice.reply_by),
+        words["attached"],
         f"{words['by_day']}: {notice.contact}\n{words['at_night']}: {notice.night_contact}",
         notice.address,
         "\n".join(notice.sender),

@@ -6,16 +6,19 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Any
 
-from django.db.models import Exists, F, Q, QuerySet, Sum
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery, Sum
 
+from dispatch.domain.replies import MOST_DAYS
 from dispatch.models import (
     Case,
     CaseCall,
     Letter,
+    LetterBack,
     LetterBox,
     Merging,
     PassedOn,
     Replacement,
+    ReplyTerm,
     Request,
     ShipScan,
 )
@@ -67,6 +70,7 @@ def letters(tally: Tally) -> None:
         words = "A letter is to somebody whom the case does not reach."
         other = case.letters.exclude(consignee__in=right)
         tally.each(LETTER, other, words, "reached", "another")
+        _asks_in_time(tally, case)
         for letter in case.letters.order_by("pk"):
             tally.count += 1
             mine = by_whom[letter.consignee_id]
@@ -82,6 +86,22 @@ def letters(tally: Tally) -> None:
             these = set(boxes.values_list("listed", flat=True))
             mine |= these
             told |= these
+    back = LetterBack.objects.exclude(sending__fault="")
+    words = "A letter came back that was not sent."
+    tally.each(LetterBack._meta.db_table, back, words, "sent", "not")
+
+
+def _asks_in_time(tally: Tally, case: Case) -> None:
+    """By the day of its case, which was set by then; that of the zone may be one beside."""
+    terms = ReplyTerm.objects.filter(case=case, **{f"{SEQ}__lte": OuterRef(SEQ)})
+    days = Subquery(terms.order_by("-pk").values("days")[:1])
+    asking = case.letters.filter(answer_by__isnull=False).order_by("pk")
+    told = ("pk", "operation__at", "answer_by")
+    for pk, at, by, its in asking.annotate(days=days).values_list(*told, "days"):
+        from_now = (by - at.date()).days
+        if its is None or not -1 <= from_now <= MOST_DAYS + 1:
+            words = "It asks for an answer by a day that is none of its case."
+            tally.add(LETTER, pk, words, its, from_now)
 
 
 def named(tally: Tally) -> None:

@@ -16,4 +16,5 @@ urlpatterns: list[URLPattern] = [
     path(f"{CASE}letters/send/", letters.case_send, name="case-send"),
     path(f"{CASE}replace/<str:code>/", replacements.case_replace, name="case-replace"),
     path("recall/letters/<int:pk>/", letters.letter, name="letter"),
+    path("recall/sent/<int:pk>/back/", letters.letter_back, name="letter-back"),
 ]

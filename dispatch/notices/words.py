@@ -23,6 +23,10 @@ WAYS: dict[str, str | Promise] = {
 }
 
 SENTENCES: dict[str, str | Promise] = {
+    "answer_day": _(
+        "%(day)s is over, or more than %(most)s days away. Choose a day from today on by"
+        " which they are to answer."
+    ),
     "box_not_replaced": _(
         "Box %(box)s cannot be replaced for %(consignee)s: it is not there, was passed"
         " on, or came back unopened, and the request that it served is open again."
@@ -51,6 +55,10 @@ SENTENCES: dict[str, str | Promise] = {
     "email_of_demo": _(
         "A demo writes to nobody by e-mail: its consignees are invented, and somebody may"
         " have their addresses."
+    ),
+    "letter_back": _("Somebody said already that this letter did not arrive."),
+    "letter_not_gone": _(
+        "That time the letter was not sent, so it cannot have come back. Send it."
     ),
     "letter_says_nothing": _(
         "Write what can happen to whom, and what is to be done with the product, in each"

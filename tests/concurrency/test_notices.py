@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import IntegrityError, connection
 
 from dispatch.domain.needs import Asked
 from dispatch.models import (
@@ -17,6 +17,8 @@ from dispatch.models import (
     CaseCall,
     Consignee,
     Letter,
+    LetterBack,
+    LetterSent,
     Replacement,
     Request,
 )
@@ -34,6 +36,7 @@ from tests.dispatch.notices.calling import (
     call,
     came_back,
     named_workshop,
+    write,
 )
 from tests.dispatch.notices.test_replacements import instead, served_box
 from tests.factories import sign
@@ -109,6 +112,31 @@ def test_a_note_is_undone_once(told: tuple[Case, Consignee, Box]) -> None:
     (error,) = twice(calls.undo_call, **note).errors
     assert error.code == "call_undone"
     assert CallUndone.objects.count() == 1
+
+
+def test_a_letter_comes_back_once(told: tuple[Case, Consignee, Box]) -> None:
+    case, whom, _box = told
+    [row] = write(case, whom)
+    letters.send_letter(letter_id=row.pk, way="paper", by="Driver 2", sign=sign())
+    sent = {"sending_id": LetterSent.objects.get().pk, "reason": "an old address"}
+    (error,) = twice(letters.note_letter_back, **sent).errors
+    assert error.code == "letter_back"
+    assert LetterBack.objects.count() == 1
+
+
+@control
+def test_without_the_lock_it_would_come_back_twice(
+    told: tuple[Case, Consignee, Box], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Only the database keeps it from that then, and says so in no words of ours."""
+    case, whom, _box = told
+    [row] = write(case, whom)
+    letters.send_letter(letter_id=row.pk, way="paper", by="Driver 2", sign=sign())
+    meet = meeting(2)
+    monkeypatch.setattr(letters.locking, "lock_row", lambda *_any: meet())
+    sent = {"sending_id": LetterSent.objects.get().pk, "reason": "an old address"}
+    (error,) = twice(letters.note_letter_back, **sent).errors
+    assert isinstance(error, IntegrityError)
 
 
 def cancel_and_return(box: Box, number: str) -> None:

@@ -69,4 +69,4 @@ def _calls(one: Whom) -> list[CaseCall]:
 def _letters(one: Whom) -> set[int]:
     """The acts by which letters went."""
     tries = (each for letter in one.letters for each in letter.tries)
-    return {each.operation_id for each in tries if not each.fault}
+    return {each.operation_id for each in tries if each.went}

@@ -340,7 +340,11 @@ def _letters(told: Iterable[Whom]) -> Table:
         went = letter.sent
         at = _at(went.operation.at) if went else _("not sent")
         how = (str(LETTER_WAYS[went.way]), went.to) if went else ("", "")
-        rows.append(Line((_at(letter.operation.at), one.consignee.name, at, *how)))
+        cells = (_at(letter.operation.at), one.consignee.name, at, *how)
+        back = [each.back.reason for each in letter.tries if hasattr(each, "back")]
+        words = _("Did not arrive: %(why)s")
+        below = "; ".join(words % {"why": why} for why in back)
+        rows.append(Line(cells, below=below))
     columns = (
         Column(_("Made"), 33),
         Column(_("Consignee"), 52, bold=True),

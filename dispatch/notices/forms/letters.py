@@ -19,8 +19,9 @@ from dispatch.notices.words import WAYS
 from kitting.domain.errors import NotFit, Refused
 from kitting.labels.text import printable
 from kitting.printing.queries.label_words import called
+from kitting.web.fields import ReasonField
 from kitting.web.figures import amount
-from kitting.web.forms import KeyedForm
+from kitting.web.forms import DayField, KeyedForm
 from kitting.web.messages import sentence
 
 
@@ -33,6 +34,14 @@ class LettersForm(KeyedForm):
         label=_("To whom"), widget=forms.CheckboxSelectMultiple
     )
     urgent = forms.BooleanField(label=_("Mark them as urgent"), required=False)
+    answer_by = DayField(
+        label=_("Answers by"),
+        required=False,
+        help_text=_(
+            "It is printed in the letters, and is the day of the case: who has not answered"
+            " by then is listed on “The day”. Empty for none."
+        ),
+    )
 
     def __init__(
         self, *args: Any, to: Collection[Addressee], hazard: str, **kwargs: Any
@@ -86,6 +95,7 @@ class LettersForm(KeyedForm):
         return {
             "consignee_ids": [int(pk) for pk in data["whom"]],
             "urgent": data["urgent"],
+            "answer_by": data["answer_by"],
             "texts": {
                 language: (data[f"hazard_{language}"], data[f"to_do_{language}"])
                 for language in self.languages
@@ -120,10 +130,18 @@ class SendForm(KeyedForm):
         max_length=200,
     )
 
-    def __init__(self, *args: Any, rows: Collection[Letter], **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        rows: Collection[Letter],
+        moved: Collection[int],
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.rows = {str(row.pk): row for row in rows}
-        self.offer("letters", [(row.pk, _where(row)) for row in rows])
+        self.offer(
+            "letters", [(row.pk, _where(row, moved=row.pk in moved)) for row in rows]
+        )
         self.fields["letters"].initial = [row.pk for row in rows if not row.sent]
 
     def clean(self) -> dict[str, Any]:
@@ -148,8 +166,20 @@ class SendForm(KeyedForm):
         }
 
 
-def _where(row: Letter) -> str:
+def _where(row: Letter, *, moved: bool) -> str:
     whom = row.consignee.stays
     email = whom.email or _now("no e-mail address is on record")
     said = f"{whom.name}, {email}"
+    if moved:
+        words = _now("%(whom)s; it bears an old address: make another letter")
+        said = words % {"whom": said}
     return _now("%(whom)s (sent before)") % {"whom": said} if row.sent else said
+
+
+class BackForm(KeyedForm):
+    """Why a letter did not arrive."""
+
+    reason = ReasonField(
+        label=_("How do you know?"),
+        help_text=_("Such as: the post brought it back, or it went to an old address."),
+    )

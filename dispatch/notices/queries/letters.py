@@ -137,6 +137,7 @@ def _notice(
         night_contact=row.night_contact,
         hazard=row.hazard,
         to_do=row.to_do,
+        answer_by=row.answer_by,
         boxes=tuple(_recalled(box) for box in boxes),
         parts=tuple(told for lot, told in parts.items() if lot in named),
         mark=mark_of(workshop),

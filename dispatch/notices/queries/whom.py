@@ -9,9 +9,10 @@ from datetime import date
 from operator import attrgetter
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
 
+from dispatch.consignees.queries import ship_to
 from dispatch.domain.needs import RequestStage
 from dispatch.domain.notices import Outcome, Piece, telephones
 from dispatch.models import (
@@ -20,6 +21,7 @@ from dispatch.models import (
     CaseCall,
     Consignee,
     Letter,
+    LetterSent,
     PassedOn,
     Replacement,
     Shipment,
@@ -28,7 +30,7 @@ from dispatch.models import (
 from dispatch.recall.queries.cases import standing_holds_of
 from kitting.domain.stages import GONE
 from kitting.ledger.reach import held_boxes, reach_of
-from kitting.models import Box
+from kitting.models import Box, Workshop
 
 
 @dataclass(frozen=True)
@@ -80,6 +82,8 @@ class Whom:
     """The newest first; what was undone is among them."""
     letters: tuple[Letter, ...] = ()
     """In the order in which they were made."""
+    moved: frozenset[int] = frozenset()
+    """Ids of those not sent yet that bear another address than it has now."""
 
     @property
     def by_day(self) -> list[Piece]:
@@ -113,7 +117,7 @@ class Whom:
 
     @property
     def written(self) -> bool:
-        """Whether a letter was sent to it."""
+        """Whether a letter was sent to it that did not come back."""
         return any(letter.sent for letter in self.letters)
 
     @property
@@ -164,11 +168,12 @@ def whom(case: Case) -> list[Whom]:
         stays = call.consignee.stays
         people[stays.pk] = stays
         calls[stays.pk].append(call)
-    letters = defaultdict(list)
-    for letter in letters_of(case):
+    letters, every = defaultdict(list), list(letters_of(case))
+    for letter in every:
         letters[letter.consignee.stays.pk].append(letter)
+    away = moved(letter for letter in every if not letter.sent)
     found = [
-        Whom(one, tuple(boxes[pk].values()), tuple(calls[pk]), tuple(letters[pk]))
+        Whom(one, tuple(boxes[pk].values()), tuple(calls[pk]), tuple(letters[pk]), away)
         for pk, one in people.items()
     ]
     return sorted(found, key=_turn)
@@ -218,7 +223,26 @@ def letters_of(case: Case) -> QuerySet[Letter]:
     """
     rows = Letter.objects.filter(case=case).order_by("pk")
     beside = ("operation", "case", "consignee__merged_into")
-    return rows.select_related(*beside).prefetch_related("sendings__operation")
+    sendings = LetterSent.objects.select_related("operation", "back__operation")
+    return rows.select_related(*beside).prefetch_related(Prefetch("sendings", sendings))
+
+
+def moved(letters: Iterable[Letter]) -> frozenset[int]:
+    """Say whose consignee has another address by now than the letter bears.
+
+    Args:
+        letters: Letters with their consignees.
+
+    Returns:
+        Their ids.
+    """
+    rows = list(letters)
+    home = Workshop.objects.values_list("country", flat=True).first() if rows else ""
+    return frozenset(
+        row.pk
+        for row in rows
+        if "\n".join(ship_to(row.consignee.stays, home or "").all) != row.address
+    )
 
 
 def told(case: Case) -> list[Consignee]:

@@ -4,17 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from dispatch.consignees.queries import ship_to
 from dispatch.domain.notices import LONGEST, Way
 from dispatch.labels.letter_words import written_in
-from dispatch.models import Case, Consignee, Letter, LetterBox, LetterSent
+from dispatch.models import (
+    Case,
+    Consignee,
+    Letter,
+    LetterBack,
+    LetterBox,
+    LetterSent,
+)
 from dispatch.notices.mailing import Mailed, mail
 from dispatch.notices.queries.letters import Addressee, addressees
+from dispatch.notices.steps import want_by
 from dispatch.recall.steps import need_open_case
-from kitting.domain.errors import Refused
+from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
-from kitting.ledger.needs import need_row, need_text
+from kitting.ledger.needs import need_reason, need_row, need_text
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 
 Texts = Mapping[str, tuple[str, str]]
@@ -51,6 +60,7 @@ def make_letters(
     texts: Texts,
     urgent: bool,
     sign: Sign,
+    answer_by: date | None = None,
 ) -> Made:
     """Make letters about a case, one for each of some consignees that got boxes of it.
 
@@ -63,6 +73,8 @@ def make_letters(
         texts: What is said, in the language of each.
         urgent: Whether they are marked so.
         sign: Who, when and the operation key.
+        answer_by: By which day they ask for answers, which is the day of the case from
+            now on; None for none.
 
     Returns:
         The letters.
@@ -71,7 +83,8 @@ def make_letters(
         Missing: If there is no such case or consignee.
         Refused: ``letters_to_nobody``, ``letter_without_boxes`` to one without boxes
             that are in the scope, ``nobody_to_call`` where the workshop has no number for
-            the day or the night, ``letter_says_nothing``, ``entry_too_long``.
+            the day or the night, ``letter_says_nothing``, ``entry_too_long``,
+            ``answer_day``.
         WrongStage: ``case_closed``.
         OperationKeyReused: If the key was used for another act.
     """
@@ -83,6 +96,8 @@ def make_letters(
             raise Refused("nobody_to_call")
         if not consignee_ids:
             raise Refused("letters_to_nobody")
+        if answer_by is not None:
+            want_by(act, case, answer_by)
         people = locking.lock_rows(Consignee, consignee_ids)
         known = {one.consignee.pk: one for one in addressees(case)}
         rows = []
@@ -91,6 +106,7 @@ def make_letters(
             if to is None:
                 raise Refused("letter_without_boxes", case=number, consignee=one.name)
             letter = _letter(act, case, to, texts, urgent=urgent)
+            letter.answer_by = answer_by
             act.write(letter)
             act.write(*_boxes(letter, to))
             rows.append(letter)
@@ -105,6 +121,7 @@ def make_letters(
         consignees=sorted(consignee_ids),
         texts={language: list(said) for language, said in texts.items()},
         urgent=urgent,
+        answer_by=answer_by,
     )
 
 
@@ -180,4 +197,49 @@ def send_letter(*, letter_id: int, way: str, by: str = "", sign: Sign) -> Sent:
 
     return perform(
         "send_letter", work, Sent, sign, letter=letter_id, way=str(way), by=by
+    )
+
+
+@dataclass(frozen=True)
+class Back:
+    """A letter that did not arrive."""
+
+    case: str
+    consignee: str
+    reason: str
+
+
+def note_letter_back(*, sending_id: int, reason: str, sign: Sign) -> Back:
+    """Say that a letter did not arrive: its consignee is not told by it.
+
+    Args:
+        sending_id: How it was sent.
+        reason: Such as that it came back, or went to an old address.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The case and the consignee.
+
+    Raises:
+        Conflict: ``letter_back`` already.
+        Missing: If it was not sent so.
+        Refused: ``reason_missing``, ``entry_too_long``, ``letter_not_gone``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Back:
+        why = need_reason(reason)
+        rows = LetterSent.objects.select_related("letter__case", "letter__consignee")
+        sending = need_row(rows.filter(pk=sending_id))
+        whom = sending.letter.consignee
+        locking.lock_row(Consignee, whom.pk)  # one at a time
+        if sending.fault:
+            raise Refused("letter_not_gone")
+        if LetterBack.objects.filter(sending=sending).exists():
+            raise Conflict("letter_back")
+        act.write(LetterBack(sending=sending, reason=why))
+        return Back(sending.letter.case.number, whom.stays.name, why)
+
+    return perform(
+        "note_letter_back", work, Back, sign, sending=sending_id, reason=reason
     )

@@ -17,12 +17,14 @@ from django.utils.translation import ngettext
 
 from dispatch.labels import letters as drawing
 from dispatch.labels.sheets import paper_of
-from dispatch.models import Case, Letter
-from dispatch.notices.forms.letters import LettersForm, SendForm
+from dispatch.models import Case, Letter, LetterSent
+from dispatch.notices.forms.letters import BackForm, LettersForm, SendForm
 from dispatch.notices.queries import letters as queries
-from dispatch.notices.queries.whom import letters_of
+from dispatch.notices.queries.whom import letters_of, moved
 from dispatch.notices.services import letters as services
+from dispatch.recall.queries.cases import due_on
 from kitting.domain.errors import NotFit, Refused
+from kitting.ledger import clock
 from kitting.ledger.locking import snapshot
 from kitting.ledger.operations import Sign
 from kitting.web.acting import act_page, attempt, form_page, say_and_go
@@ -45,12 +47,17 @@ def case_write(request: LotwardRequest, number: str) -> HttpResponse:
     """Make letters about a case, for those who got boxes of it."""
     case = get_or_404(Case, number=number)
     with snapshot():
-        to = queries.addressees(case)
+        to, due = queries.addressees(case), due_on(case)
     callable_ = request.workshop.contact and request.workshop.night_contact
     return act_page(
         request,
         "dispatch/notices/case_write",
-        LettersForm(request.POST or None, to=to, hazard=case.hazard),
+        LettersForm(
+            request.POST or None,
+            to=to,
+            hazard=case.hazard,
+            initial={"answer_by": due if due and due >= clock.today() else None},
+        ),
         partial(services.make_letters, number=number),
         said=_made,
         to=whom_to_tell(number),
@@ -118,7 +125,7 @@ def case_send(request: LotwardRequest, number: str) -> HttpResponse:
                 break
         return done
 
-    form = SendForm(request.POST or None, rows=rows)
+    form = SendForm(request.POST or None, rows=rows, moved=moved(rows))
     done, status = attempt(request, form, send)
     if done is not None:
         failed = [each for each in done if each.fault]
@@ -148,3 +155,21 @@ def _sent(done: Collection[services.Sent]) -> str:
         if each.fault
     ]
     return " ".join(said)
+
+
+@allowed("kitting.recall", "GET", "POST")
+def letter_back(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Say that a letter did not arrive."""
+    beside = ("operation", "letter__case", "letter__consignee__merged_into")
+    sending = get_or_404(LetterSent.objects.select_related(*beside), pk=pk)
+    return act_page(
+        request,
+        "dispatch/notices/letter_back",
+        BackForm(request.POST or None),
+        partial(services.note_letter_back, sending_id=pk),
+        said=_("%(consignee)s is not told by that letter. Call, or send it again."),
+        to=whom_to_tell(sending.letter.case.number),
+        act=_("It did not arrive"),
+        stop=True,
+        sending=sending,
+    )

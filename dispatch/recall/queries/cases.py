@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db.models import Count, Exists, FilteredRelation, OuterRef, Q, QuerySet
+from django.utils import timezone
 
-from dispatch.models import Case, CaseBox, CaseHold, CaseLook, Closing
+from dispatch.models import Case, CaseBox, CaseHold, CaseLook, Closing, ReplyTerm
 from dispatch.trace.queries import place_of
 from kitting.domain.stages import GONE, HERE, BoxStage
 from kitting.ledger.reach import Reach, held_boxes, reach_of
@@ -42,6 +43,22 @@ def closing_of(case: Case) -> Closing | None:
     """
     standing = Closing.objects.filter(case=case, reopening__isnull=True)
     return standing.select_related("operation").first()
+
+
+def due_on(case: Case) -> date | None:
+    """Read by which day a case wants answers.
+
+    Args:
+        case: The case.
+
+    Returns:
+        The last day for them, in the zone in force; None where nobody set one.
+    """
+    rows = ReplyTerm.objects.filter(case=case).select_related("operation")
+    term = rows.order_by("-pk").first()
+    if term is None:
+        return None
+    return timezone.localdate(term.operation.at) + timedelta(days=term.days)
 
 
 def is_closed(case: str) -> Exists:

@@ -15,7 +15,7 @@ from django.utils import timezone
 from dispatch.consignees.queries import stays
 from dispatch.domain.replies import Answer
 from dispatch.models import Case, CaseBox, CaseHold, Consignee, ReplyBox, ReplyTerm
-from dispatch.recall.queries.cases import closing_of, is_closed
+from dispatch.recall.queries.cases import closing_of, due_on, is_closed
 from dispatch.replies.queries.accounts import Account, Asked, accounts, by_consignee
 from dispatch.replies.words import ANSWERS
 from kitting.domain.stages import GONE
@@ -55,22 +55,6 @@ def counted(found: Collection[Account]) -> tuple[Counted, ...]:
     if unsaid:
         rows.append(Counted(str(ANSWERS[""]), len(unsaid), sum(unsaid)))
     return tuple(rows)
-
-
-def due_on(case: Case) -> date | None:
-    """Read by which day a case wants answers.
-
-    Args:
-        case: The case.
-
-    Returns:
-        The last day for them, in the zone in force; None where nobody set one.
-    """
-    rows = ReplyTerm.objects.filter(case=case).select_related("operation")
-    term = rows.order_by("-pk").first()
-    if term is None:
-        return None
-    return timezone.localdate(term.operation.at) + timedelta(days=term.days)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from dispatch.models import (
     CaseCall,
     Consignee,
     Letter,
+    LetterBack,
     LetterBox,
     LetterSent,
     Replacement,
@@ -119,6 +120,20 @@ def letter_that_went_elsewhere(history: History) -> list[Named]:
     row = LetterSent.objects.latest("pk")
     change(row, to="nobody")
     return [("chain", Link, link_of(row))]
+
+
+@tamperer
+def letter_that_came_back_but_was_not_sent(history: History) -> list[Named]:
+    row = LetterBack.objects.get()
+    change(row.sending, fault="no such box")
+    return [("case letters", LetterBack, row.pk)]
+
+
+@tamperer
+def letter_that_wants_an_answer_before_it_was_written(history: History) -> list[Named]:
+    row = Letter.objects.latest("pk")
+    change(row, answer_by=row.answer_by - timedelta(days=9))
+    return [("case letters", Letter, row.pk), ("chain", Link, link_of(row))]
 
 
 @tamperer
