@@ -195,7 +195,7 @@ def _steps(said: Sequence[str], wide: float) -> list[Band]:
     return [
         band
         for nth, text in enumerate(said, start=1)
-        for band in _paragraphs(f"{nth}. {text}", wide)
+        for band in _paragraphs(f"{nth}. {isolated(text)}", wide)
     ]
 
 
