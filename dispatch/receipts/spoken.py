@@ -95,6 +95,13 @@ ENGLISH: Final[Mapping[str, str]] = {
     "thanks": "Thank you. The workshop has what you sent:",
     "said_before": "Sent from this page before",
     "wrong": "Nothing was sent yet. Please look at this:",
+    "still_to_come": (
+        "The day and time that you wrote are still to come. Write when the boxes arrived."
+    ),
+    "before_sent": (
+        "The day and time that you wrote are before the boxes were sent. Write when they"
+        " arrived."
+    ),
     "no_link": "This link is not good",
     "no_link_help": (
         "It may be too old, or the workshop ended it. Ask the workshop for another one."
@@ -200,6 +207,14 @@ GERMAN: Final[Mapping[str, str]] = {
     "thanks": "Danke. Die Werkstatt hat, was Sie gesendet haben:",
     "said_before": "Von dieser Seite bisher gesendet",
     "wrong": "Es wurde noch nichts gesendet. Bitte sehen Sie hier nach:",
+    "still_to_come": (
+        "Tag und Uhrzeit, die Sie geschrieben haben, liegen noch vor uns. Schreiben Sie,"
+        " wann die Kartons ankamen."
+    ),
+    "before_sent": (
+        "Tag und Uhrzeit, die Sie geschrieben haben, liegen vor dem Versand. Schreiben"
+        " Sie, wann die Kartons ankamen."
+    ),
     "no_link": "Dieser Link ist ungültig",
     "no_link_help": (
         "Er ist vielleicht zu alt, oder die Werkstatt hat ihn gesperrt. Bitten Sie die"

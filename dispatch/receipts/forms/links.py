@@ -24,10 +24,11 @@ FIELD_OF: Mapping[str, str] = {
     "box_named_twice": "box_number",
     "entry_missing": "by",
     "entry_too_long": "remark",
-    "received_before_sent": "received_on",
-    "received_later": "received_on",
+    "received_before_sent": "before_sent",
+    "received_later": "still_to_come",
 }
-"""By the code of a refusal which field is named; it is said in the consignee's words."""
+"""By the code of a refusal what is said, in the consignee's words: a sentence, or which
+field is wrong."""
 
 
 MOST_BY_BOX: Final = 200
