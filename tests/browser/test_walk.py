@@ -276,7 +276,7 @@ def ship(walker: Walker, scene: Scene, box: Box) -> None:
         walker.look("Shipments")
         page.get_by_role("link", name="Begin a shipment").click()
         walker.look("Begin a shipment")
-        page.get_by_label("Consignee").select_option(scene.consignee)
+        page.get_by_label("Consignee", exact=True).select_option(scene.consignee)
         page.get_by_label("Reference").fill("PO 7731")
         page.get_by_role("button", name="Begin the shipment").click()
         expect(page.locator("#shipment")).to_contain_text("Scan the first box")
