@@ -17,7 +17,6 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
-from itertools import accumulate
 from typing import Any, Generic, TypeAlias, TypeVar
 
 from django.db import connection
@@ -234,7 +233,9 @@ def _said(values: Iterable[Value]) -> list[Any]:
 
 
 def _kind(column: Any) -> str:
-    return str(column.output_field.cast_db_type(connection))
+    """What a column holds; on SQLite any holds anything."""
+    sqlite = connection.vendor == "sqlite"
+    return "" if sqlite else str(column.output_field.cast_db_type(connection))
 
 
 def _read(plan: Plan, row: list[Any]) -> Any:
@@ -266,13 +267,12 @@ def foresee(*asked: tuple[Any, ...]) -> None:
         return
     planned = [kept.planned(*values) for kept, values, _there in wanted]
     plans = tuple(plan for plan, _params in planned)
-    sql, starts = _together(tuple((plan.sql, plan.kinds) for plan in plans))
+    sql, places = _together(tuple((plan.sql, plan.kinds) for plan in plans))
     rows: list[list[Any]] = [[] for _ in plans]
     with connection.cursor() as cursor:
         cursor.execute(sql, [value for _plan, params in planned for value in params])
         for nth, *row in cursor.fetchall():
-            own = row[starts[nth] : starts[nth + 1]]
-            rows[nth].append(_read(plans[nth], own))
+            rows[nth].append(_read(plans[nth], [row[at] for at in places[nth]]))
     for (kept, values, there), found in zip(wanted, rows, strict=True):
         there[kept, values] = found
 
@@ -303,14 +303,46 @@ def foreseen(rows: list[Any], kept: Kept[Any], *values: Value) -> None:
 
 
 @cache
-def _together(parts: tuple[tuple[str, tuple[str, ...]], ...]) -> tuple[str, list[int]]:
-    """Statements as one, of which each row says of which it is, and fills its columns."""
-    starts = [0, *accumulate(len(kinds) for _sql, kinds in parts)]
-    blank = [f"CAST(NULL AS {kind})" for _sql, kinds in parts for kind in kinds]
-    each = [
-        (str(nth), *blank[: starts[nth]], "q.*", *blank[starts[nth + 1] :])
-        for nth in range(len(parts))
+def _together(parts: tuple[tuple[str, tuple[str, ...]], ...]) -> tuple[str, list[Any]]:
+    """Statements as one, whose rows say of which they are, and where its columns stand."""
+    columns, places = _places([kinds for _sql, kinds in parts])
+    if (
+        connection.vendor == "sqlite"
+    ):  # it would read all by the first, as that is declared
+        blank = ["NULL"] * len(columns)
+        first = [f"SELECT 0, {', '.join(blank)} WHERE 0"]
+        each = [["q.*", *blank[len(at) :]] for at in places]
+        names = [""] * len(parts)
+    else:  # each column is of one kind, which is told by the first
+        first = []
+        each = [[f"CAST(NULL AS {kind})" for kind in columns]]
+        each += [["NULL"] * len(columns) for _ in places[1:]]
+        for cells, at in zip(each, places, strict=True):
+            for own, place in enumerate(at):
+                cells[place] = f"c{own}"
+        names = [f"({', '.join(f'c{own}' for own in range(len(at)))})" for at in places]
+    branches = [
+        f"SELECT {nth}, {', '.join(cells)} FROM ({sql}) q{named}"  # noqa: S608 -- ours
+        for nth, (cells, (sql, _kinds), named) in enumerate(
+            zip(each, parts, names, strict=True)
+        )
     ]
-    named = zip(each, parts, strict=True)
-    sql = [f"SELECT {', '.join(cells)} FROM ({one}) q" for cells, (one, _) in named]  # noqa: S608 -- ours
-    return " UNION ALL ".join(sql), starts
+    return " UNION ALL ".join([*first, *branches]), places
+
+
+def _places(parts: list[tuple[str, ...]]) -> tuple[list[str], list[list[int]]]:
+    """The kinds of as few columns as hold each of some rows, and where those of each are."""
+    columns: list[str] = []
+    places = []
+    for kinds in parts:
+        free = list(range(len(columns)))
+        at = []
+        for kind in kinds:
+            place = next((one for one in free if columns[one] == kind), len(columns))
+            if place == len(columns):
+                columns.append(kind)
+            else:
+                free.remove(place)
+            at.append(place)
+        places.append(at)
+    return columns, places

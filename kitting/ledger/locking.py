@@ -14,12 +14,12 @@ from functools import cache
 from typing import Final, TypeVar
 
 from django.db import connection, transaction
-from django.db.models import Model, OuterRef, QuerySet, Subquery
+from django.db.models import Exists, Model, OuterRef, QuerySet, Subquery
 
 from kitting.domain.errors import Missing
 from kitting.ledger.kept import Kept, Value
 from kitting.ledger.tied import with_tied
-from kitting.models import JournalHead, Workshop
+from kitting.models import JournalHead, User, Workshop
 
 M = TypeVar("M", bound=Model)
 
@@ -180,6 +180,28 @@ WITH_HEAD: Final = {
     for name in ("id", "at", "seq", "hash")
 }
 """What is read with the workshop: the newest end of its journal."""
+
+
+def _with_open(pk: int, *at: int) -> QuerySet[Workshop]:
+    account = User.objects.filter(pk=pk, is_active=True)
+    found = Workshop.objects.annotate(**WITH_HEAD).filter(Exists(account), pk=1)
+    return with_tied(found, *at) if at else found
+
+
+BEGUN: Final = Kept(_with_open)
+"""All that an act begins with: the workshop, if the account is open, by one question."""
+
+
+def begins_with(by: User) -> list[tuple[Kept[Workshop], int]]:
+    """What an act of somebody asks before it has any lock, to be foreseen.
+
+    Args:
+        by: Who does it.
+
+    Returns:
+        Nothing on SQLite, where an act has its lock before it asks.
+    """
+    return [] if alone() else [(BEGUN, by.pk)]
 
 
 _BEFORE: Final = {"seq_before": Subquery(_OF_SITE.values("seq"))}

@@ -21,7 +21,6 @@ from uuid import UUID
 
 from django.conf import settings
 from django.db import IntegrityError, OperationalError, connection, transaction
-from django.db.models import Exists, QuerySet
 
 from kitting.domain.errors import OperationKeyReused, Refused
 from kitting.ledger import bulk, clock, keys, locking, seals, tied, turns
@@ -162,11 +161,11 @@ def perform(
     """
     mark = fingerprint(name, sent)
     try:
-        once = transaction.atomic(durable=not _REHEARSED.get())
-        with turns.turn(), once, foreseeing():
+        with turns.turn(), transaction.atomic(durable=not _REHEARSED.get()):
             act = _claim(name, mark, sign)
-            outcome = work(act)
-            _seal(act, outcome_text(_shown(outcome)))
+            with foreseeing():  # nothing that was read before it has its locks
+                outcome = work(act)
+                _seal(act, outcome_text(_shown(outcome)))
     except _KeyTaken as taken:
         return gives(**json.loads(_earlier(name, mark, sign, taken).outcome))
     return outcome
@@ -284,17 +283,6 @@ def _earlier(name: str, mark: bytes, sign: Sign, taken: _KeyTaken) -> Link:
     return link
 
 
-def _with_open(pk: int, *at: int) -> QuerySet[Workshop]:
-    """The workshop, if the account is open: one question for all that an act begins with."""
-    account = User.objects.filter(pk=pk, is_active=True)
-    found = Workshop.objects.annotate(**locking.WITH_HEAD)
-    found = found.filter(Exists(account), pk=1)
-    return tied.with_tied(found, *at) if at else found
-
-
-_WORKSHOP = Kept(_with_open)
-
-
 def _claim(name: str, mark: bytes, sign: Sign) -> Act:
     """Take the key; on a server one that is being used is waited for.
 
@@ -325,7 +313,7 @@ def _claim(name: str, mark: bytes, sign: Sign) -> Act:
 
 def _now(name: str, sign: Sign) -> tuple[Workshop, JournalHead, datetime]:
     at = tied.asked_of(sign) if locking.alone() else []
-    workshop = next(iter(_WORKSHOP(sign.by.pk, *at)), None)
+    workshop = next(iter(locking.BEGUN(sign.by.pk, *at)), None)
     if workshop is None:  # closed while this was on its way
         raise Refused("account_closed", name=str(sign.by))
     head = locking.see_head(workshop)

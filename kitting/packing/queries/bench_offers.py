@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -11,6 +11,7 @@ from django.db.models import Case, OuterRef, Q, QuerySet, Subquery, When
 
 from kitting.domain import picking
 from kitting.domain.stages import BagStage
+from kitting.ledger.kept import Kept
 from kitting.ledger.packable import ON_TRIAL, open_too_long
 from kitting.ledger.reach import Reach
 from kitting.models import Bag, Bench, Box, BoxLine, RecipeLine, Revision
@@ -106,12 +107,28 @@ def packable(
     Returns:
         The bags, each with its lot, its place and the bench where it is open.
     """
-    beside = ("lot__part", "lot__revision", "place", "open_at__bench")
+    return _free(released(bags, today).select_related(*_BESIDE), now, reach)
+
+
+_BESIDE = ("lot__part", "lot__revision", "place", "open_at__bench")
+
+
+def _free(bags: Iterable[Bag], now: datetime, reach: Reach) -> list[Bag]:
     return [
         bag
-        for bag in released(bags, today).select_related(*beside)
+        for bag in bags
         if not reach.bag(bag) and not open_too_long(bag, bag.lot, now)
     ]
+
+
+def _released(box: int, today: date, *revisions: int) -> QuerySet[Bag]:
+    """Bags of some revisions, each with whether its lot is in a box."""
+    of = BoxLine.objects.filter(box=box, lot=OuterRef("lot")).values("lot")[:1]
+    bags = released(Bag.objects.filter(lot__revision__in=revisions), today)
+    return bags.annotate(lot_in_box=Subquery(of)).select_related(*_BESIDE)
+
+
+_RELEASED = Kept(_released)
 
 
 def open_at(bag: Bag) -> Bench | None:
@@ -134,13 +151,9 @@ def offers_of(
         The next ones to scan, none where nothing may be packed; and those that would
         do, were they not open at other benches.
     """
-    in_box = Subquery(
-        BoxLine.objects.filter(box=wanted.box, lot=OuterRef("lot")).values("lot")[:1]
-    )
-    may = wanted.bags().filter(lot__revision__in=wanted.fitting)
-    there = packable(
-        may.annotate(lot_in_box=in_box), today=today, now=wanted.now, reach=reach
-    )
+    fit = wanted.fitting
+    may = _RELEASED(wanted.box.pk, today, *fit) if fit else []
+    there = _free(may, wanted.now, reach)
     found = {bag.pk: bag for bag in there if open_at(bag) is None}
     own = {bag.pk: bag for bag in there if open_at(bag) == wanted.bench}
     begun = [bag for bag in found.values() if bag.lot_in_box is not None]  # type: ignore[attr-defined]

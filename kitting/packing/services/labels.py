@@ -111,7 +111,8 @@ def print_at_bench(
     first = closed is not None
     if closed is not None:
         copies = (LOGGED, BOX.name, str(closed.serial))
-        foresee((AT_BENCH, closed.bench_id), copies, *asked_of(closed))
+        begin = locking.begins_with(sign.by)
+        foresee((AT_BENCH, closed.bench_id), copies, *asked_of(closed), *begin)
     printed = print_box_label(box_id=box_id, again=again, sign=sign, first=first)
     box = closed or _BOX(box_id)[0]
     if box.size.product.set_slips and newest_slips(box) is None:

@@ -22,6 +22,7 @@ from kitting.domain.commands import Asked
 from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
 from kitting.ledger.kept import foresee
+from kitting.ledger.locking import begins_with
 from kitting.ledger.operations import Sign, outcome_of
 from kitting.ledger.reach import standing_reach
 from kitting.ledger.tied import is_from
@@ -135,7 +136,8 @@ def bench_holds(request: LotwardRequest, code: str) -> HttpResponse:
 def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     """Take one scan; a refusal comes back on the same screen, in its zone."""
     form = ScanForm(request.POST)
-    foresee((NEWEST_OF, code), *scans.asked_of(request.POST.get("scan", "")))
+    begin = begins_with(request.user)
+    foresee((NEWEST_OF, code), *scans.asked_of(request.POST.get("scan", "")), *begin)
     found, newest = bench_and_box(code)
     at = _need(found)
     if not form.is_valid():
