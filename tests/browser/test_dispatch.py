@@ -53,7 +53,9 @@ def sign_in(page: Page, address: str) -> None:
 
 def begin(page: Page) -> None:
     page.get_by_role("link", name="Begin a shipment").click()
-    page.get_by_label("Consignee", exact=True).select_option(label="Thornwick Children's")
+    page.get_by_label("Consignee", exact=True).select_option(
+        label="Thornwick Children's"
+    )
     page.get_by_label("Reference").fill("REQ-7")
     page.get_by_role("button", name="Begin the shipment").click()
     page.wait_for_url(re.compile("/shipments/S[0-9]"))
