@@ -10,13 +10,15 @@ from dispatch.closing.queries.closings import ended
 from dispatch.closing.queries.lifted import untold
 from dispatch.models import Case
 from dispatch.notices.queries.whom import told
+from dispatch.recall.queries.cases import standing_holds_of
 from dispatch.recall.ways import Way
+from kitting.domain.stages import GONE
 from kitting.ledger.standing import Standing
 from kitting.web.parts import register
 
 
 def _of_case(case: Case) -> dict[str, Any]:
-    return {"ended": ended(case), "way": Way("closing", _("How it ended"))}
+    return {"ended": ended(case), "ways": [Way("closing", _("How it ended"))]}
 
 
 def _lifted(case: Case) -> dict[str, Any] | None:
@@ -25,13 +27,17 @@ def _lifted(case: Case) -> dict[str, Any] | None:
         return None
     title = _("To be told that a hold is lifted")
     way = Way("lifted", title, _("Tell that a hold is lifted"), always=True)
-    return {"lifted": lifted, "way": way}
+    return {"lifted": lifted, "ways": [way]}
 
 
 def _of_lift(hold: Standing) -> dict[str, Any] | None:
     case = Case.objects.filter(number=hold.case).first()
-    names = told(case) if case else []
-    return {"told": names} if names else None
+    if case is None:
+        return None
+    names = told(case)
+    last = len(standing_holds_of(case)) == 1
+    out = case.boxes.filter(box__stage__in=GONE).count() if last else 0
+    return {"told": names, "out": out} if names or out else None
 
 
 register("dispatch:case", "dispatch/closing/_lifted.html", _lifted)

@@ -118,6 +118,7 @@ def complaint_detail(request: LotwardRequest, number: str) -> HttpResponse:
     row = get_or_404(rows, number=number)
     context = {
         "complaint": row,
+        "never_had": queries.never_had(row),
         "severity": SEVERITIES[row.severity],
         "decision": DECISIONS.get(getattr(row, "decision", ""), ""),
         "notes": [

@@ -16,7 +16,7 @@ from kitting.web.parts import register
 def _of_case(case: Case) -> dict[str, Any]:
     checks = checks_of(case)
     left = checks[0].result.open if checks else 0
-    return {"checks": checks, "way": Way("effectiveness", _TITLE, _to_do(left))}
+    return {"checks": checks, "ways": [Way("effectiveness", _TITLE, _to_do(left))]}
 
 
 _TITLE = gettext_lazy("Did the recall reach them?")

@@ -9,6 +9,7 @@ from django.utils.translation import ngettext
 
 from dispatch.models import Case, Consignee
 from dispatch.notices.queries.at import MOST, recalled_at
+from dispatch.notices.queries.left import left_to_call
 from dispatch.notices.queries.whom import whom
 from dispatch.recall.ways import Way
 from kitting.web.figures import pieces
@@ -21,7 +22,7 @@ def _of_case(case: Case) -> dict[str, Any]:
     unsent = sum(not letter.sent for letter in letters)
     to_call = sum(one.is_to_call for one in every)
     return {
-        "way": Way("whom", _("Whom to tell"), _to_do(to_call, unsent)),
+        "ways": [Way("whom", _("Whom to tell"), _to_do(to_call, unsent))],
         "every": every,
         "reached": sum(one.knows for one in every),
         "written": sum(one.written for one in every),
@@ -47,5 +48,11 @@ def _of_consignee(consignee: Consignee) -> dict[str, Any] | None:
     return {"recalled": found, "asked": min(cases, MOST), "cases": cases}
 
 
+def _of_day(_nothing: object) -> dict[str, Any] | None:
+    left = left_to_call()
+    return {"cases": left} if left else None
+
+
+register("day", "dispatch/notices/_day.html", _of_day)
 register("dispatch:consignee", "dispatch/notices/_recalled_here.html", _of_consignee)
 register("dispatch:case", "dispatch/notices/_whom.html", _of_case)

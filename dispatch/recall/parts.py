@@ -1,17 +1,12 @@
-"""What the room adds to the day, and to a shipment that may not leave: open cases."""
+"""What the room adds to a shipment that may not leave: open cases."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from dispatch.models import CaseBox, Shipment
-from dispatch.recall.queries.cases import every_case, is_closed
+from dispatch.recall.queries.cases import is_closed
 from kitting.web.parts import register
-
-
-def _of_day(_nothing: object) -> dict[str, Any] | None:
-    cases = every_case(holding=True)
-    return {"cases": cases} if cases else None
 
 
 def _of_held(shipment: Shipment) -> dict[str, Any] | None:
@@ -21,5 +16,4 @@ def _of_held(shipment: Shipment) -> dict[str, Any] | None:
     return {"cases": cases} if cases else None
 
 
-register("day", "dispatch/recall/_day.html", _of_day)
 register("shipment:held", "dispatch/recall/_shipment_held.html", _of_held)

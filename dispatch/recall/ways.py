@@ -16,7 +16,7 @@ from kitting.web.figures import amount
 
 @dataclass(frozen=True)
 class Way:
-    """A way to a part of the page; a part gives its own as ``way`` among what it shows."""
+    """A way to a part of the page; a part gives its own as ``ways`` among what it shows."""
 
     to: str
     """The id of its heading."""
@@ -48,7 +48,7 @@ def ways(
     Returns:
         The ways.
     """
-    given = [shown["way"] for _template, shown in parts if "way" in shown]
+    given = [way for _template, shown in parts for way in shown.get("ways", ())]
     if found.standing and not closed:
         given.insert(0 if found.to_take_off else 1, _to_pull(found, left))
     if closed:

@@ -7,10 +7,11 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from dispatch.domain.replies import Answer
 from dispatch.models import Case
 from dispatch.recall.ways import Way
 from dispatch.replies.queries import follow_up as queries
-from dispatch.replies.queries.accounts import Account
+from dispatch.replies.queries.accounts import Account, Part
 from kitting.ledger import clock
 from kitting.web.figures import pieces
 from kitting.web.parts import register
@@ -18,9 +19,29 @@ from kitting.web.parts import register
 
 def _of_case(case: Case) -> dict[str, Any]:
     follow = queries.follow_up(case, clock.today())
-    way = Way("answers", _("Answers about the boxes"), _to_do(follow))
+    passed = _passed(follow)
+    ways = [Way("answers", _("Answers about the boxes"), _to_do(follow))]
+    if passed:
+        words = ngettext(
+            "Tell those to whom sets of %(n)s box were passed on",
+            "Tell those to whom sets of %(n)s boxes were passed on",
+            len(passed),
+        )
+        said = words % {"n": pieces(len(passed))}
+        ways.insert(0, Way("passed", _("Passed on, as was answered"), said))
     answers = {each.box.box: _said(each) for each in follow.found if each.parts}
-    return {"follow": follow, "way": way, "answers": answers}
+    return {"follow": follow, "ways": ways, "answers": answers, "passed": passed}
+
+
+def _passed(follow: queries.FollowUp) -> list[tuple[Account, Part]]:
+    """Sets that an answer says somebody else has, who is on no list of whom to tell."""
+    return [
+        (each, part)
+        for each in follow.found
+        if each.box.held
+        for part in each.parts
+        if part.answer == Answer.PASSED
+    ]
 
 
 def _said(of: Account) -> str:

@@ -44,6 +44,7 @@ ROLES: dict[str, tuple[str, ...]] = {
         "count_bags",
         "record_results",
         "repack",
+        "put_away",
         "keep_meters",
         "sign_protocols",
     ),

@@ -66,9 +66,21 @@ def checkers_besides(person: User, *, two_people: bool) -> QuerySet[User]:
     Returns:
         People by name.
     """
-    right = {"groups__permissions__codename": "check_lots"}
-    people = User.objects.filter(is_active=True, **right).order_by("username")
+    people = who_may("check_lots")
     return people.exclude(pk=person.pk) if two_people else people
+
+
+def who_may(right: str) -> QuerySet[User]:
+    """Those who have a right.
+
+    Args:
+        right: Its name, without that of the application.
+
+    Returns:
+        People with open accounts, by name.
+    """
+    those = User.objects.filter(groups__permissions__codename=right, is_active=True)
+    return those.exclude(username__in=NOT_PEOPLE).order_by("username").distinct()
 
 
 NOBODY: Final = "(badge unknown)"

@@ -34,6 +34,10 @@ SENTENCES: dict[str, str | Promise] = {
     "name_missing": _(
         "The workshop needs a name: it is printed on every label. Enter one."
     ),
+    "name_of_lines": _(
+        "The name of the workshop has to be one line: it is on labels and in the"
+        " subject of e-mails. Write it without the end of a line."
+    ),
     "password_as_before": _("This is the password that you have. Choose another one."),
     "password_for_closed_account": _(
         "The account of %(name)s is closed. Open it first: they sign in with the"

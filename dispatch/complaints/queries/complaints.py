@@ -9,7 +9,15 @@ from typing import Any
 from django.db.models import OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
-from dispatch.models import Complaint, ComplaintNote, Pallet, Shipment
+from dispatch.consignees.queries import same_as
+from dispatch.models import (
+    Complaint,
+    ComplaintNote,
+    Pallet,
+    PassedOn,
+    Shipment,
+    ShipmentBox,
+)
 from dispatch.trace.queries import find
 from kitting.domain.errors import Refused
 from kitting.domain.shown import shown
@@ -54,6 +62,29 @@ def about_of(text: str) -> About:
     if isinstance(row, Run | Pallet | Shipment):
         return About(row.number)
     raise Refused("complaint_about", read=shown(text))
+
+
+def never_had(complaint: Complaint) -> bool:
+    """Tell whether a complaint names a box that was never with who makes it.
+
+    Args:
+        complaint: The complaint, with its consignee.
+
+    Returns:
+        Whether by the record the box went to others alone, or to nobody. A complaint
+        without a box or without a consignee contradicts nothing.
+    """
+    if complaint.box_id is None or complaint.consignee is None:
+        return False
+    own = same_as(complaint.consignee.stays.pk)
+    sent = ShipmentBox.objects.filter(
+        box=complaint.box_id,
+        live=True,
+        shipment__sent_at__isnull=False,
+        shipment__consignee__in=own,
+    )
+    passed = PassedOn.objects.filter(box=complaint.box_id, consignee__in=own)
+    return not (sent.exists() or passed.exists())
 
 
 def told() -> QuerySet[Complaint]:

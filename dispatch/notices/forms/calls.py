@@ -50,6 +50,10 @@ class CallForm(WhenForm):
 
     field_order = ("outcome", "spoke_to", "stopped", "set_aside", "told_on", "said")
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        vars(self.fields["spoke_to"])["at_times"] = True
+
     @property
     def entries(self) -> dict[str, Any]:
         """What came of it, as one, and when it was."""

@@ -71,7 +71,7 @@ def _away(box: Reached) -> Away:
 
 
 def _said(call: CaseCall) -> str:
-    at = timezone.localtime(call.operation.at).strftime("%Y-%m-%d %H:%M")
+    at = timezone.localtime(call.when).strftime("%Y-%m-%d %H:%M")
     who = call.spoke_to or str(OUTCOMES[call.outcome])
     parts = [f"{at}, {call.operation.by_name}: {who}"]
     if call.said:

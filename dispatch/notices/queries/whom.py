@@ -67,6 +67,16 @@ class Reached:
         return self.box.stage not in GONE
 
     @property
+    def way_is_told(self) -> bool:
+        """Whether anything is told of its way beside its serial."""
+        return bool(self.passed_to or self.is_back or self.passed_by)
+
+    @property
+    def is_told(self) -> bool:
+        """Whether that is, or that it is free again."""
+        return self.way_is_told or self.is_free
+
+    @property
     def is_there(self) -> bool:
         """Whether this consignee has it now, as far as anybody said."""
         return self.passed_to is None and not self.is_back

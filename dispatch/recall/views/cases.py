@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import ChainMap
 from functools import partial
 
+from django.contrib.auth.models import AnonymousUser
 from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
@@ -24,7 +25,8 @@ from dispatch.trace.queries import find
 from dispatch.trace.siblings import ALIKE, lots_alike
 from kitting.domain.errors import LotwardError
 from kitting.ledger.locking import snapshot
-from kitting.models import Lot
+from kitting.models import Lot, User
+from kitting.people.queries import who_may
 from kitting.web.acting import act_page
 from kitting.web.figures import amount
 from kitting.web.forms import KeyedForm
@@ -75,9 +77,17 @@ def case_detail(request: LotwardRequest, number: str) -> HttpResponseBase:
         "closing": closing,
         "parts": parts,
         "to_do": [way for way in leads if way.to_do],
+        "fetch": fetch_for(request.user),
         "besides": [way for way in leads if not way.to_do],
     }
     return render(request, "dispatch/recall/case_detail.html", context)
+
+
+def fetch_for(user: User | AnonymousUser) -> list[User]:
+    """Whom somebody fetches who may neither open cases nor decide about them."""
+    if user.has_perm("kitting.place_holds"):
+        return []
+    return list(who_may("place_holds").prefetch_related("groups"))
 
 
 @allowed("kitting.place_holds", "GET", "POST")

@@ -28,6 +28,7 @@ from dispatch.recall.queries import recall as queries
 from dispatch.recall.queries.cases import every_case, shown_with_cases, told_with_cases
 from dispatch.recall.queries.reaching import reaching
 from dispatch.recall.reach import DAYS, reached_today
+from dispatch.recall.views.cases import fetch_for
 from dispatch.recall.whereabouts import whereabouts
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
 from dispatch.trace.scopes import roots_of
@@ -74,6 +75,7 @@ def recall(request: LotwardRequest) -> HttpResponseBase:
             "cases": every_case(),
             "standing": shown_with_cases(told_with_cases()),
             "miscounts": miscounts(),
+            "fetch": fetch_for(request.user),
         }
         return render(request, "dispatch/recall/recall.html", context)
     try:

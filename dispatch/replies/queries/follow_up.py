@@ -14,7 +14,15 @@ from django.utils import timezone
 
 from dispatch.consignees.queries import stays
 from dispatch.domain.replies import Answer
-from dispatch.models import Case, CaseBox, CaseHold, Consignee, ReplyBox, ReplyTerm
+from dispatch.models import (
+    Case,
+    CaseBox,
+    CaseHold,
+    Consignee,
+    ReplyBox,
+    ReplyTerm,
+    ReturnUndone,
+)
 from dispatch.recall.queries.cases import closing_of, due_on, is_closed
 from dispatch.replies.queries.accounts import Account, Asked, accounts, by_consignee
 from dispatch.replies.words import ANSWERS
@@ -126,7 +134,8 @@ class Late:
 def late(today: date) -> list[Late]:
     """Read who has not answered for boxes of a case although the day for it is over.
 
-    Of a case that something was taken out of, more is asked: which boxes it still holds.
+    Of a case that something was taken out of, or of which boxes turned out not to have come
+    back, more is asked: which boxes it still holds, and for how many sets an answer lacks.
 
     Args:
         today: The workshop's day.
@@ -164,6 +173,7 @@ def _unanswered() -> Iterable[dict[str, Any]]:
     lifted = CaseHold.objects.filter(
         look__case=OuterRef("case"), hold__lift__isnull=False
     )
+    not_back = ReturnUndone.objects.filter(returned__box__cases__case=OuterRef("case"))
     told = ReplyBox.objects.filter(reply__case=OuterRef("case"), box=OuterRef("box"))
     told = told.annotate(who=stays("id", "reply__consignee"))
     live = Q(box__shipment_boxes__live=True)
@@ -176,11 +186,14 @@ def _unanswered() -> Iterable[dict[str, Any]]:
             term_by=Subquery(terms.values("operation")[:1]),
             term_at=Subquery(term.values("at")[:1]),
             term_days=Subquery(terms.values("days")[:1]),
-            narrowed=Exists(lifted),
+            narrowed=Exists(lifted) | Exists(not_back),
             name=Subquery(whom.values("name")[:1]),
             code=Subquery(whom.values("code")[:1]),
         )
-        .filter(~Exists(told.filter(who=OuterRef("whom"))))
+        .filter(
+            ~Exists(told.filter(who=OuterRef("whom")))
+            | Exists(not_back.filter(returned__box=OuterRef("box")))
+        )
         .order_by("-case", "name", "whom")
         .values(
             *("case_id", "case__number", "whom", "name", "code"),

@@ -12,7 +12,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from dispatch.models import Case, Consignee
+from dispatch.consignees.queries import same_as
+from dispatch.models import Case, Consignee, Letter
 from dispatch.recall import links
 from dispatch.recall.queries.cases import closing_of
 from dispatch.receipts.views.links import DONE, GONE, answered, by_link, no_link
@@ -75,6 +76,7 @@ def recalled(request: HttpRequest, token: str, workshop: Workshop) -> HttpRespon
         replies = queries.replies_of(case, consignee, words)
         boxes = asked.next_of(request.GET.get("box", ""), MOST_BOXES)
         before = queries.said_before(case, boxes, words)
+        letter = _letter(case, consignee)
     form = LinkedForm(
         request.POST or None,
         boxes=boxes,
@@ -91,6 +93,7 @@ def recalled(request: HttpRequest, token: str, workshop: Workshop) -> HttpRespon
             return no_link(request, words)
     context: dict[str, Any] = {
         "case": case,
+        "letter": letter,
         "asked": asked,
         "more": len(asked.boxes) - len(boxes),
         "replies": replies,
@@ -99,6 +102,12 @@ def recalled(request: HttpRequest, token: str, workshop: Workshop) -> HttpRespon
         "lang": words["lang"],
     }
     return render(request, "dispatch/replies/recalled.html", context, status=status)
+
+
+def _letter(case: Case, consignee: Consignee) -> Letter | None:
+    """The newest letter to a consignee about a case: it is in its language."""
+    own = same_as(consignee.pk)
+    return Letter.objects.filter(case=case, consignee__in=own).order_by("-pk").first()
 
 
 def _reply(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Final
+from unicodedata import category
 from zoneinfo import available_timezones
 
 from kitting.domain import gs1
@@ -21,6 +22,10 @@ MOST_QUESTIONS: Final = 5
 """More before every shift are answered without looking."""
 LONGEST_QUESTION: Final = 60
 """What a tablet shows large and whole, at twice its zoom as well."""
+
+
+_ENDS: Final = frozenset(("Cc", "Zl", "Zp"))
+"""Categories of Unicode that have the ends of lines and of paragraphs."""
 
 
 @dataclass(frozen=True)
@@ -61,15 +66,14 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
 
     Raises:
         CodeError: ``gs1_prefix`` for a prefix that is none, ``country_unknown``.
-        Refused: ``name_missing``, ``time_zone_unknown``, ``idle_too_long``; ``scrap_reasons_wrong``
+        Refused: ``name_missing``, ``name_of_lines``, ``time_zone_unknown``, ``idle_too_long``; ``scrap_reasons_wrong``
             without one, with too many or one that is too long; ``shift_questions_wrong``.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Particulars:
         workshop = locking.lock_row(Workshop, act.workshop.pk)
-        if not to.name.strip():
-            raise Refused("name_missing")
+        name = need_name(to.name)
         if to.time_zone not in available_timezones():
             raise Refused("time_zone_unknown", read=to.time_zone)
         if to.gs1_prefix:
@@ -77,7 +81,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
         need_idle(to.idle_min)
         if to.country:
             country_name(to.country)
-        workshop.name = to.name.strip()
+        workshop.name = name
         workshop.address = "\n".join(to.address.strip().splitlines())
         workshop.country = to.country
         workshop.time_zone = to.time_zone
@@ -104,6 +108,27 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
         )
 
     return perform("change_workshop", work, Particulars, sign, **vars(to))
+
+
+def need_name(name: str) -> str:
+    """Tidy the name of a workshop: it stands on labels and in the subject of an e-mail.
+
+    Args:
+        name: As it was entered.
+
+    Returns:
+        The name without blanks around it.
+
+    Raises:
+        Refused: ``name_missing``, ``name_of_lines`` for one with the end of a line or another
+            control character in it.
+    """
+    bare = name.strip()
+    if not bare:
+        raise Refused("name_missing")
+    if any(category(each) in _ENDS for each in bare):
+        raise Refused("name_of_lines")
+    return bare
 
 
 def need_idle(minutes: int) -> None:

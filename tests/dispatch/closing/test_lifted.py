@@ -85,3 +85,19 @@ def test_the_pages_name_whom_to_tell(client_for: Callable[[User], Client]) -> No
     assert "To be told that a hold is lifted" in text_of(answer)
     to = reverse("dispatch:case-call", args=[case, whom(box).code])
     assert f'href="{to}"' in answer.content.decode()
+
+
+def test_the_last_hold_says_what_nothing_recalls_any_more(
+    client_for: Callable[[User], Client],
+) -> None:
+    box, here = sent_box(), factories.make_labelled_box()
+    a_case(box, here)
+    quality = client_for(factories.make_person("quality officer"))
+
+    def said(of: Box) -> str:
+        page = reverse("dispatch:lift", args=[Hold.objects.get(box=of).pk])
+        return " ".join(text_of(quality.get(page)).split())
+
+    assert "the last hold of the case" not in said(box)
+    lift(here)
+    assert "It is the last hold of the case, and 1 box of it" in said(box)

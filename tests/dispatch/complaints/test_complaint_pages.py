@@ -18,6 +18,7 @@ from kitting.models import Hold, User
 from tests import factories
 from tests.assertions import text_of
 from tests.dispatch.complaints.test_complaints import decide, take
+from tests.dispatch.notices.test_calls import passed
 
 pytestmark = pytest.mark.django_db
 
@@ -248,3 +249,16 @@ def test_the_journal_finds_what_was_done(quality: Client) -> None:
     found = words_of(quality.get(reverse("dispatch:journal"), {"about": row.number}))
     assert "Complaint taken down" in found
     assert "Complaint decided" in found
+
+
+def test_a_complaint_of_who_never_had_the_box_is_doubted(clerk: Client) -> None:
+    box = factories.make_labelled_box()
+    whom, other = factories.make_consignee(), factories.make_consignee()
+    factories.send(factories.make_shipment(box, consignee=whom))
+    about = str(box.serial)
+    right, wrong = (take(about=about, consignee_id=of.pk) for of in (whom, other))
+    for row in (right, take(about=about), take(consignee_id=other.pk)):
+        assert "By the record" not in words_of(clerk.get(page_of(row)))
+    assert f"was never at {other.name}." in words_of(clerk.get(page_of(wrong)))
+    passed(box, other)
+    assert "By the record" not in words_of(clerk.get(page_of(wrong)))

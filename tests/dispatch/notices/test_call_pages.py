@@ -73,6 +73,13 @@ def test_what_became_of_a_box_stands_right_behind_it(clerk: Client) -> None:
     page = reverse("dispatch:case-call", args=[case.number, whom.code])
     text = " ".join(strip_tags(clerk.get(page).content.decode()).split())
     assert f"{gone} passed on to Eskmoor General, {here}" in text
+    free = Hold.objects.get(box=gone)
+    holds.lift_hold(hold_id=free.pk, reason="Sound", sign=sign_by_another())
+    html = clerk.get(page).content.decode()
+    text = " ".join(strip_tags(html).split())
+    assert f"{gone} passed on to Eskmoor General; no longer recalled, {here}" in text
+    assert "Who was reached" in text
+    assert "Who was reached (may stay empty)" not in text
 
 
 @pytest.mark.smoke

@@ -43,6 +43,8 @@ def test_the_particulars_change_and_the_journal_says_so() -> None:
     ("change", "code"),
     [
         ({"name": " "}, "name_missing"),
+        ({"name": "Harrow Lane\nBcc: ward@example.org"}, "name_of_lines"),
+        ({"name": "Harrow Lane\u2028Workshop"}, "name_of_lines"),
         ({"time_zone": "Moon/Tycho"}, "time_zone_unknown"),
         ({"gs1_prefix": "12"}, "gs1_prefix"),
         ({"gs1_prefix": "95O1234"}, "gs1_prefix"),
