@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import UTC, datetime
 from functools import partial
 from typing import Any
@@ -9,11 +10,11 @@ from typing import Any
 import pytest
 from django.db import connection, transaction
 
-from kitting.ledger import operations
+from kitting.ledger import locking, operations
 from kitting.ledger.given import mark_of
 from kitting.ledger.setup import ensure_workshop
 from kitting.ledger.tied import need_tied, with_tied
-from kitting.models import Badge, Link, Tablet, Workshop
+from kitting.models import Badge, JournalHead, Link, Tablet, Workshop
 from kitting.packing.services import boxes
 from kitting.packing.services.tablets import (
     code_of,
@@ -35,6 +36,7 @@ control = pytest.mark.skipif(
     reason="SQLite lets one writer in at a time: the race cannot happen there",
 )
 SCANS = 6
+WAITS_S = 0.3
 
 
 @pytest.fixture
@@ -116,6 +118,29 @@ def test_no_scan_of_a_tablet_stands_behind_the_act_that_unties_it_for_another(
     refused = len(found.errors)
     done = Link.objects.filter(operation__name="bring_bag").count()
     assert done + refused == SCANS
+
+
+@control
+def test_what_is_read_beside_the_head_is_read_again_where_that_was_waited_for(
+    bench: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mark, code = tied(bench), code_for(bench)
+    meet, real = meeting(2), locking.lock_head
+
+    def lock(seen: JournalHead, *at: int) -> JournalHead:
+        if at:
+            meet()
+            return real(seen, *at)
+        head = real(seen)
+        meet()
+        time.sleep(WAITS_S)
+        return head
+
+    (scan, *_others) = scans_of(bench, tablet=mark)
+    sign = factories.sign()
+    monkeypatch.setattr(locking, "lock_head", lock)
+    found = at_once([scan, partial(tie_tablet, code=code, sign=sign)])
+    assert [error.code for error in found.errors] == ["bench_tied_elsewhere"]
 
 
 def test_control_a_scan_that_asks_only_before_it_begins_stands_behind_it(
