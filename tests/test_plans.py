@@ -252,7 +252,7 @@ def test_no_act_at_a_bench_walks_what_grows(client: Client, explain: Explain) ->
     }
     for text, pins in acts.items():
         asked = asked_by(partial(scan, text))
-        assert len(asked) > 15
+        assert len(asked) > 5  # one of them asks for all that decides
         assert without(asked, pins, explain) == [], text
 
 
