@@ -23,6 +23,8 @@ class Way:
     title: str | Promise
     to_do: str = ""
     """What there is to do, begun with a verb; empty for nothing."""
+    right: str = ""
+    """Without which nobody is told of that; empty for everybody."""
     always: bool = False
     """Whether that is to be done in a closed case as well."""
 

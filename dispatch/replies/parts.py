@@ -20,7 +20,8 @@ from kitting.web.parts import register
 def _of_case(case: Case) -> dict[str, Any]:
     follow = queries.follow_up(case, clock.today())
     passed = _passed(follow)
-    ways = [Way("answers", _("Answers about the boxes"), _to_do(follow))]
+    right = "" if follow.due else "kitting.place_holds"  # to set that day
+    ways = [Way("answers", _("Answers about the boxes"), _to_do(follow), right)]
     if passed:
         words = ngettext(
             "Tell those to whom sets of %(n)s box were passed on",

@@ -163,7 +163,7 @@ def test_a_badge_in_a_search_or_a_password_goes_nowhere(
     page.keyboard.press("Enter")
     page.wait_for_url(f"{live_server.url}/shipments/")
     find = page.get_by_label(
-        "Any number: lot, bag, run, box, pallet, request, allotment or shipment; or a consignee"
+        "Any number: lot, bag, run, box, pallet, request, allotment or shipment; or a name"
     )
     find.focus()
     scan(page, f"x{token}")

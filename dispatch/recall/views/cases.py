@@ -70,15 +70,16 @@ def case_detail(request: LotwardRequest, number: str) -> HttpResponseBase:
         return file
     closing = queries.closing_of(case)
     leads = ways(found, left, parts, closed=closing is not None)
+    may = {way.to for way in leads if not way.right or request.user.has_perm(way.right)}
     context = {
         "found": found,
         "left": left,
         "case": case,
         "closing": closing,
         "parts": parts,
-        "to_do": [way for way in leads if way.to_do],
+        "to_do": [way for way in leads if way.to_do and way.to in may],
         "fetch": fetch_for(request.user),
-        "besides": [way for way in leads if not way.to_do],
+        "besides": [way for way in leads if not (way.to_do and way.to in may)],
     }
     return render(request, "dispatch/recall/case_detail.html", context)
 

@@ -35,7 +35,7 @@ def ways(client: Client, number: str) -> tuple[list[str], list[str]]:
 
 
 def test_what_would_leave_comes_before_the_calls_and_these_before_the_shelf(
-    quality: Client,
+    quality: Client, client_for: Callable[[User], Client]
 ) -> None:
     (gone, consignee), here = box_at(), factories.make_labelled_box()
     loaded = factories.make_labelled_box()
@@ -48,6 +48,8 @@ def test_what_would_leave_comes_before_the_calls_and_these_before_the_shelf(
         "Set the day by which answers are due",
     ]
     assert besides == ["effectiveness", "closing", "scope", "boxes"]
+    clerk = client_for(factories.make_person("clerk"))  # who sets no such day
+    assert ways(clerk, case.number)[0] == to_do[:-1]
     kept = a_case(factories.make_labelled_box())
     assert ways(quality, kept.number)[0] == [
         "Bring 1 to quarantine, of 1 that are here"

@@ -103,6 +103,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "lot": factories.make_lot,
         "measured": list,
         "meters": list,
+        "moved": list,
         "newest": int,
         "of": list,
         "part": factories.make_part,
