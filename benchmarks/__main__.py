@@ -31,6 +31,7 @@ def main() -> None:
             log,
             proving,
             reach,
+            sharing,
             tracing,
         )
         from benchmarks.measure import Row, spread_out
@@ -46,6 +47,7 @@ def main() -> None:
         rows += log.rows(chosen.shipments)
         rows += tracing.case_rows(filled)
         rows += reach.rows()
+        rows += sharing.rows()
         print(spread_out(rows))
 
 

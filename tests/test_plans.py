@@ -232,6 +232,7 @@ def _named(filled: filling.Filled) -> dict[str, object]:
         "sent": sent.shipment,
         "whom": sent.shipment.consignee.code,
         "serial": sent.box.serial,
+        "product": sent.box.size.product.code,
     }
 
 
@@ -262,6 +263,7 @@ IN_ORDER = {
     "/log/?newer=": "dispatch_shipment_sent",
     "/log/?as=csv": "dispatch_shipment_sent",
     "/log/?stage=sent&older={sent}": "dispatch_shipment_stage",
+    "/log/?product={product}&older={sent}": "dispatch_shipment_sent",
     "/log/?consignee={whom}&older={sent}": "dispatch_shipment_whom",
 }
 """The index whose order that of the rows is."""

@@ -134,7 +134,7 @@ class LogForm(PeriodForm):
             since=self.since,
             before=self.until,
             consignee_id=data["consignee"].pk if data["consignee"] else None,
-            product_id=data["product"].pk if data["product"] else None,
+            product=data["product"].code if data["product"] else "",
             stage=data["stage"],
             taken=data["taken"],
             words="" if self.box or self.pallet else data["q"],

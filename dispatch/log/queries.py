@@ -10,10 +10,8 @@ from typing import Final
 
 from django.db.models import (
     Count,
-    Exists,
     Max,
     Min,
-    OuterRef,
     Q,
     QuerySet,
     Sum,
@@ -38,7 +36,7 @@ from dispatch.shipments.queries.shipments import LotIn
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.shown import shown
 from kitting.ledger.reach import reach_of
-from kitting.models import Box, BoxLine, BoxSize, Lot
+from kitting.models import Box, BoxLine, Lot
 from kitting.web import scans
 from kitting.web.keyset import Order
 
@@ -66,8 +64,8 @@ class Filters:
     """First moment that is too late."""
     consignee_id: int | None = None
     """It was sent to the consignee, or a box of it was passed on to it."""
-    product_id: int | None = None
-    """A box of the product is in the shipment."""
+    product: str = ""
+    """A box of the product of that code is in the shipment."""
     stage: str = ""
     taken: str = ""
     """Some of the name of the haulier or driver, or of the vehicle."""
@@ -137,11 +135,8 @@ def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
         found = found.filter(Q(**taken, _connector=Q.OR))
     if filters.stage:
         found = found.filter(stage=filters.stage)
-    if filters.product_id is not None:
-        # The sizes by themselves: a third table to look into takes as long again.
-        sizes = BoxSize.objects.filter(product=filters.product_id)
-        of_product = Q(box__size__in=[*sizes.values_list("pk", flat=True)])
-        found = found.filter(_with(of_product))
+    if filters.product:
+        found = found.filter(_says("products", filters.product))
     if on := _scanned(filters):
         found = found.filter(pk__in=_ON_NOW.filter(**on).values("shipment"))
     for word in fold(filters.words).split():
@@ -166,8 +161,7 @@ def _carrying(lot: Lot) -> Q:
     lines = BoxLine.objects.filter(lot__in=lots).order_by()
     if len(lots) > 1 or lines[:MANY_LINES].count() < MANY_LINES:
         return Q(pk__in=_ON_NOW.filter(box__in=lines.values("box")).values("shipment"))
-    blank = Value(" ", TextField())
-    return Q(Contains(Concat(blank, "lots", blank), f" {lot.number} "))
+    return _says("lots", lot.number)
 
 
 def _scanned(filters: Filters) -> dict[str, int]:
@@ -188,9 +182,10 @@ def _reaching(whom: int) -> Q:
     return sent | Q(pk__in=ids) if ids else sent
 
 
-def _with(boxes: Q) -> Exists:
-    """Look into the boxes of each shipment: most of them have such a box."""
-    return Exists(_ON_NOW.filter(boxes, shipment=OuterRef("pk")))
+def _says(name: str, word: str) -> Q:
+    """What names a lot or a product among those in its boxes."""
+    blank = Value(" ", TextField())
+    return Q(Contains(Concat(blank, name, blank), f" {word} "))
 
 
 def _sent_with_number(number: str) -> Shipment | None:

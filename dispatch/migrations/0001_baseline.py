@@ -160,6 +160,7 @@ class Migration(migrations.Migration):
                         ("seal", models.CharField(blank=True, max_length=40)),
                         ("vehicle", models.CharField(blank=True, max_length=40)),
                         ("lots", models.TextField(blank=True)),
+                        ("products", models.TextField(blank=True)),
                     ],
                     options={
                         "ordering": ["-id"],

@@ -40,6 +40,8 @@ class Shipment(models.Model):
     sets = models.PositiveIntegerField(default=0)
     lots = models.TextField(blank=True)
     """Numbers of the lots that left in its boxes, so that a log of many is soon read."""
+    products = models.TextField(blank=True)
+    """Codes of the products that left in its boxes, likewise."""
     search = models.CharField(max_length=400, blank=True)
 
     unsealed: ClassVar = {
@@ -50,6 +52,7 @@ class Shipment(models.Model):
         "boxes": "its boxes",
         "sets": "its boxes",
         "lots": "its boxes",
+        "products": "its boxes",
     }
 
     class Meta:

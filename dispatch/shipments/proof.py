@@ -7,6 +7,7 @@ from collections.abc import Collection
 from django.db.models import Count, OuterRef, Q, Subquery, Sum
 
 from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
+from dispatch.shipments.steps import NAMED
 from kitting.domain.stages import GONE_SHIPMENTS, BoxStage, ShipmentStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
@@ -103,23 +104,25 @@ def counters(tally: Tally, ids: Ids = None) -> None:
         same(SHIPMENT, pk, "Somebody else sent it.", by or "", sent_by)
 
 
-def lots(tally: Tally, ids: Ids = None) -> None:
-    """A sent shipment names the lots that are in its boxes, and no other names any.
+def names(tally: Tally, ids: Ids = None) -> None:
+    """A sent shipment names the lots and products in its boxes, and no other names any.
 
     Args:
         tally: Where shipments are counted and faults noted.
         ids: The shipments; None for all of them.
     """
-    said = only(Shipment.objects.order_by("pk"), "pk", ids).values_list("pk", "lots")
+    every = only(Shipment.objects.order_by("pk"), "pk", ids)
     gone = ShipmentBox.objects.filter(live=True, shipment__stage__in=GONE_SHIPMENTS)
-    lot = "box__lines__lot__number"
     inside = only(gone.order_by("shipment_id"), "shipment_id", ids)
-    found = inside.values_list("shipment_id", lot).distinct()
-    for pk, (names, numbers) in side_by_side(grouped(rows(said)), grouped(rows(found))):
-        tally.count += 1
-        held = " ".join(sorted(number for (number,) in numbers))
-        what = "It names other lots than those in its boxes."
-        tally.same(SHIPMENT, pk, what, held, names[0][0] if names else None)
+    for name, at in NAMED.items():
+        said = every.values_list("pk", name)
+        found = inside.values_list("shipment_id", f"box__{at}").distinct()
+        what = f"It names other {name} than those in its boxes."
+        both = side_by_side(grouped(rows(said)), grouped(rows(found)))
+        for pk, (known, numbers) in both:
+            tally.count += name == "lots"  # each shipment once
+            held = " ".join(sorted(number for (number,) in numbers))
+            tally.same(SHIPMENT, pk, what, held, known[0][0] if known else None)
 
 
 def stages(tally: Tally, ids: Ids = None) -> None:
@@ -139,12 +142,12 @@ register(
     ("shipment scans", "scans", scans),
     ("shipment boxes", "boxes", boxes),
     ("shipment counters", "shipments", counters),
-    ("shipment lots", "shipments", lots),
+    ("shipment lots and products", "shipments", names),
 )
 for each in (
     ("shipment stages", "events", stages),
     ("shipment scans", "scans", scans),
     ("shipment counters", "shipments", counters),
-    ("shipment lots", "shipments", lots),
+    ("shipment lots and products", "shipments", names),
 ):
     register_newest(*each, (ShipEvent, "shipment_id"), (ShipScan, "shipment_id"))

@@ -19,9 +19,9 @@ from dispatch.shipments.steps import (
     load,
     lock_boxes,
     lock_open_shipment,
-    lots_named,
     move_all,
     move_shipment,
+    named_in,
     read_ahead,
     refuse_changed,
     searched,
@@ -41,6 +41,7 @@ from kitting.models import Box, Product
 
 SENT_FIELDS = (
     *("stage", "events_seen", "sent_at", "sent_by", "boxes", "sets", "lots"),
+    "products",
     *("reference", "haulier", "driver", "vehicle", "seal", "search"),
 )
 """What a sending changes in its shipment."""
@@ -371,7 +372,7 @@ def send_shipment(
         shipment.sent_by = act.operation.by_name
         shipment.boxes = len(boxes)
         shipment.sets = sum(box.size.sets for box in boxes.values())
-        shipment.lots = lots_named(boxes)
+        shipment.lots, shipment.products = named_in(boxes)
         shipment.save(update_fields=SENT_FIELDS)
         serve(shipment.pk)
         act.write(event, *events)

@@ -29,7 +29,7 @@ from kitting.ledger.kept import Kept, foresee
 from kitting.ledger.needs import LONGEST_REASON, need_length
 from kitting.ledger.operations import Act
 from kitting.ledger.reach import STANDING, standing_reach
-from kitting.models import Box, BoxEvent, BoxSize, Guarded, Lot, Product
+from kitting.models import Box, BoxEvent, BoxSize, Guarded, Product
 from kitting.packing.steps import move_box
 from kitting.printing.steps import stop_jobs
 
@@ -205,17 +205,24 @@ def put_live(
     return ShipScan(shipment=shipment, box=box, on=True, **said)
 
 
-def lots_named(boxes: Iterable[int]) -> str:
-    """Name the lots in some boxes, by number, as a shipment keeps them.
+def named_in(boxes: Iterable[int]) -> tuple[str, str]:
+    """Name the lots and the products in some boxes, as a shipment keeps them.
 
     Args:
         boxes: Ids of the boxes.
 
     Returns:
-        The numbers with blanks between them.
+        The numbers of the lots with blanks between them, and so the products' codes.
     """
-    lots = Lot.objects.filter(box_lines__box__in=boxes).distinct()
-    return " ".join(sorted(lots.values_list("number", flat=True)))
+    inside = Box.objects.filter(pk__in=boxes).order_by()
+    return tuple(  # type: ignore[return-value]  # one text for each of the two
+        " ".join(sorted(inside.values_list(name, flat=True).distinct()))
+        for name in NAMED.values()
+    )
+
+
+NAMED = {"lots": "lines__lot__number", "products": "size__product__code"}
+"""What a sent shipment names of its boxes, by where it stands of a box."""
 
 
 def move_all(boxes: Collection[Box], to: BoxStage, reason: str) -> list[BoxEvent]:

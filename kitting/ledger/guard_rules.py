@@ -139,7 +139,7 @@ FIXED = (
         "dispatch_shipment",
         "shipment is not open",
         columns=(
-            *("sent_by", "boxes", "sets", "lots"),
+            *("sent_by", "boxes", "sets", "lots", "products"),
             *("reference", "haulier", "driver", "vehicle", "seal"),
         ),
         until="OLD.stage <> 'open'",

@@ -288,6 +288,8 @@ class Floor:
                 self.stock.where[lot].gone += 1
         lots = {lot for each in loaded for lot in each.lots.values()}
         shipment.lots = " ".join(sorted(lots))
+        products = {each.box.size.product.code for each in loaded}
+        shipment.products = " ".join(sorted(products))
         outcome = Sent(shipment.number, shipment.stage, shipment.boxes, shipment.sets)
         sent = {"shipment": shipment.id, "driver": shipment.driver}
         rows = [event, *events]

@@ -19,6 +19,7 @@ from benchmarks import (
     log,
     proving,
     reach,
+    sharing,
     tracing,
 )
 from benchmarks.measure import Row, spread_out
@@ -132,6 +133,12 @@ def test_the_log_is_grown_by_what_was_sent(monkeypatch: pytest.MonkeyPatch) -> N
     with connection.cursor() as cursor:
         cursor.execute(log.FILE)
         assert cursor.fetchall()[0][0] == gone.number
+
+
+def test_boxes_are_dealt_out_in_each_way_that_is_limited() -> None:
+    found = sharing.rows(5)
+    assert [row.what for row in found][-1] == "allotment of 5 requests"
+    assert all(row.limit for row in found)
 
 
 @pytest.mark.parametrize("proposed", [False, True])

@@ -56,7 +56,7 @@ def test_what_nobody_said_is_looked_for_once(
     clerk: Client, django_assert_num_queries: Any
 ) -> None:
     many(3)
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(5):
         assert told(clerk, taken="nobody")[0] == []
 
 
