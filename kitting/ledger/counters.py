@@ -132,7 +132,7 @@ def take_identity(workshop: Workshop) -> tuple[str, str | None]:
     serials, other = _lock(site, kind.name.lower(), SSCC)
     (serial,), reference = _ahead(serials, kind, 1), other.next
     other.next += 1
-    bulk.update([serials, other], ["next"])
+    bulk.update([serials, other], ["next"], last=True)
     return serial, gs1.sscc(workshop.gs1_prefix, reference)
 
 

@@ -226,7 +226,7 @@ def screen(
     bags = [row.bag for row in rows if row.bench_id == bench.pk]
     gone = gone_from(rows, bench)
     standing = standing_holds() if left.standing is None else left.standing
-    reach = reach_of(standing)
+    reach = reach_of(standing) if left.reach is None else left.reach
     seen = mark_of(standing, (bag.pk for bag in bags), box.pk if box else 0)
     refusals = {
         bag.pk: packing_problem(bag, bag.lot, today=today, now=now, reach=reach)

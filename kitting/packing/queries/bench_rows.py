@@ -9,6 +9,7 @@ from django.db.models.functions import Coalesce
 
 from kitting.ledger.kept import Kept
 from kitting.ledger.packable import METHOD_OF_BAG
+from kitting.ledger.reach import Reach
 from kitting.models import Bench, Box, BoxLine, Hold, OpenBag
 from kitting.models.boxes import IN_WORK
 
@@ -98,3 +99,6 @@ class Left:
     rows: list[OpenBag] | None = None
     """What is open at the bench, or was taken from it, read ``WITH_BAGS``."""
     standing: list[Hold] | None = None
+    """The holds that nobody has lifted."""
+    reach: Reach | None = None
+    """What they reach."""

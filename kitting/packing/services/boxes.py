@@ -154,7 +154,7 @@ def bring_bag(
         act.write(*events)
         if left is not None and filling is not None:
             left.box, left.inside = filling.box, filling.now_of(bag)
-            left.rows, left.standing = rows, standing
+            left.rows, left.standing, left.reach = rows, standing, reach
         return Brought(
             bag=bag.number,
             part=bag.lot.part.name,

@@ -88,8 +88,9 @@ def close_box(
         need_at_bench(box, sign.bench_id)
         filling = filling_of(box)
         standing = standing_holds()
+        reach = reach_of(standing)
         if box.stage == BoxStage.OPEN:
-            refuse_held_box(box, filling.in_box, reach_of(standing))
+            refuse_held_box(box, filling.in_box, reach)
         event = move_box(box, BoxStage.CLOSED)
         need_complete(filling)
         for row in filling.in_box:
@@ -103,7 +104,8 @@ def close_box(
         bulk.update([box], names, last=True)
         act.write(event)
         if left is not None:
-            left.box, left.inside, left.standing = box, filling.in_box, standing
+            left.box, left.inside = box, filling.in_box
+            left.standing, left.reach = standing, reach
         return ClosedBox(
             box_id=box.pk,
             serial=str(box.serial),

@@ -15,6 +15,7 @@ from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.ledger.reach import STANDING
 from kitting.models import Box, Print
 from kitting.packing.labels import BOXES, asked_of, box_subject
+from kitting.packing.queries.bench_rows import lines_in
 from kitting.packing.steps import refuse_unlabelled_held
 from kitting.printing.queries.printers import AT_BENCH
 from kitting.printing.queries.prints import LOGGED, SLIPS, newest_slips
@@ -72,7 +73,8 @@ def print_box_label(
         assert ready is not None  # noqa: S101
         locking.wait_for((Box, box_id))
         copies = (LOGGED, BOX.name, *(one.number for one in ready.subjects))
-        foresee((locking.by_id(Box), box_id), (STANDING,), copies)
+        its = (lines_in, box_id)
+        foresee((locking.by_id(Box), box_id), (STANDING,), its, copies)
         box = locking.lock_row(Box, box_id)
         need_printable(box)
         refuse_unlabelled_held(box)

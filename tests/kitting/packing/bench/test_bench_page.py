@@ -36,7 +36,16 @@ from tests.assertions import (
     assert_problem,
     assert_sent_to_sign_in,
 )
-from tests.benches import Packing, fill, newest_number, page_of, state, step, words
+from tests.benches import (
+    Packing,
+    fill,
+    hold,
+    newest_number,
+    page_of,
+    state,
+    step,
+    words,
+)
 from tests.factories import sign
 from tests.printers import make_printer
 
@@ -348,7 +357,7 @@ begins by a statement of its own, what stands for that is."""
 A_SCAN = 16
 """1 to find session, workshop, person and rights, 1 for the bench, its newest box and the
 bag; 7 to begin, claim and seal the act; 1 to read what decides behind the locks, which on
-PostgreSQL are waited for by 1 more; 4 to write. 1 to show what could be scanned next: all
+PostgreSQL are waited for by 1 more, and 1 what holds reach; 4 to write. 1 to show what could be scanned next: all
 else the act hands on to its screen."""
 A_CLOSING = 28
 """Two acts, one that closes the box and one that prints its label."""
@@ -362,6 +371,7 @@ def asked(scan: Any, at: Packing, text: str) -> list[str]:
 
 
 def test_a_scan_at_the_bench_asks_the_database_little(scan, at) -> None:
+    hold("lot", factories.make_lot().pk)
     scan("ACT-BOX-6")
     for bag in at.bags:
         counted = asked(scan, at, bag.number)
@@ -372,6 +382,7 @@ def test_a_scan_at_the_bench_asks_the_database_little(scan, at) -> None:
 def test_closing_a_box_asks_the_database_little(scan, at, printer: bool) -> None:
     if printer:
         make_printer("ipp://printer.example/ipp/print", bench=at.bench)
+    hold("lot", factories.make_lot().pk)
     PackPlan.objects.create(day=factories.TODAY, size=at.size, boxes=3)
     scan("ACT-BOX-6")
     fill(scan, at)
