@@ -288,7 +288,7 @@ def test_a_scan_asks_the_same_however_many_boxes_are_on(
     assert max(asked) <= MOST_ASKED
 
 
-MOST_ASKED = 31 if connection.vendor == "sqlite" else 33
+MOST_ASKED = 30 if connection.vendor == "sqlite" else 32
 """Questions of the act, of who does it, and of what changed on the page."""
 
 
