@@ -51,7 +51,7 @@ class Headings:
         self.translated, self.needed, self.told = translated, needed, told
         self.names = translated["en"]
         self._known = {
-            _bare(word): name
+            _bare(heading(word)): name
             for words in translated.values()
             for name, word in zip(self.names, words, strict=True)
         }

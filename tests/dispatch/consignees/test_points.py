@@ -173,7 +173,7 @@ def test_a_point_is_found_however_wide_its_blanks_are(klinik: Consignee) -> None
 def test_every_point_is_tried_on_a_label_and_not_the_longest_alone(
     klinik: Consignee,
 ) -> None:
-    points = "Gate B, stores\n\u0645\u0633"  # Arabic, which the typeface has not
+    points = "Gate B, stores\n\u753b"  # Han, which the typeface has not
     to = WhereTo(**{**vars(TO), "points": points})
     error = refused(lambda: change_consignee(code="KO", to=to, sign=sign()))
     assert isinstance(error, NotFit)
