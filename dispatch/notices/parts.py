@@ -10,6 +10,7 @@ from django.utils.translation import ngettext
 from dispatch.models import Case, Consignee
 from dispatch.notices.queries.at import MOST, recalled_at
 from dispatch.notices.queries.left import left_to_call
+from dispatch.notices.queries.letters import to_send
 from dispatch.notices.queries.whom import whom
 from dispatch.recall.ways import Way
 from kitting.web.figures import pieces
@@ -19,7 +20,7 @@ from kitting.web.parts import register
 def _of_case(case: Case) -> dict[str, Any]:
     every = whom(case)
     letters = [letter for one in every for letter in one.letters]
-    unsent = sum(not letter.sent for letter in letters)
+    unsent = len(to_send(case, letters))
     to_call = sum(one.is_to_call for one in every)
     return {
         "ways": [Way("whom", _("Whom to tell"), _to_do(to_call, unsent))],

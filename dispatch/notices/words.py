@@ -60,6 +60,10 @@ SENTENCES: dict[str, str | Promise] = {
     "letter_not_gone": _(
         "That time the letter was not sent, so it cannot have come back. Send it."
     ),
+    "letter_not_recalled": _(
+        "Nothing that the letter to %(consignee)s names is recalled any more. Leave it out:"
+        " nobody is to give up what is good."
+    ),
     "letter_says_nothing": _(
         "Write what can happen to whom, and what is to be done with the product, in each"
         " language that those speak to whom you write."

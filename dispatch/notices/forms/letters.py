@@ -135,24 +135,32 @@ class SendForm(KeyedForm):
         *args: Any,
         rows: Collection[Letter],
         moved: Collection[int],
+        recalling: Collection[int],
+        to_send: Collection[Letter],
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.rows = {str(row.pk): row for row in rows}
-        self.offer(
-            "letters", [(row.pk, _where(row, moved=row.pk in moved)) for row in rows]
-        )
-        self.fields["letters"].initial = [row.pk for row in rows if not row.sent]
+        self.recalling = recalling
+        said = {row.pk: _beside(row, moved, recalling) for row in rows}
+        self.offer("letters", [(row.pk, _where(row, said[row.pk])) for row in rows])
+        self.fields["letters"].initial = [row.pk for row in to_send]
 
     def clean(self) -> dict[str, Any]:
-        """Refuse all by e-mail, where one has no address, before any of them goes."""
+        """Refuse all by e-mail, where one cannot go so, before any of them goes."""
         data = super().clean() or self.cleaned_data
         if data.get("way") == Way.EMAIL:
-            to = [self.rows[pk].consignee.stays for pk in data.get("letters", ())]
-            if without := ", ".join(whom.name for whom in to if not whom.email):
-                said = sentence(Refused("email_not_known", consignee=without))
-                self.add_error("letters", ValidationError(said, "email_not_known"))
+            to = [self.rows[pk] for pk in data.get("letters", ())]
+            free = [row for row in to if row.pk not in self.recalling]
+            self._refuse("letter_not_recalled", free)
+            without = [row for row in to if not row.consignee.stays.email]
+            self._refuse("email_not_known", without)
         return data
+
+    def _refuse(self, code: str, rows: Collection[Letter]) -> None:
+        if names := ", ".join(row.consignee.stays.name for row in rows):
+            said = sentence(Refused(code, consignee=names))
+            self.add_error("letters", ValidationError(said, code))
 
     @property
     def entries(self) -> dict[str, Any]:
@@ -166,14 +174,20 @@ class SendForm(KeyedForm):
         }
 
 
-def _where(row: Letter, *, moved: bool) -> str:
+def _where(row: Letter, beside: str) -> str:
     whom = row.consignee.stays
     email = whom.email or _now("no e-mail address is on record")
-    said = f"{whom.name}, {email}"
-    if moved:
-        words = _now("%(whom)s; it bears an old address: make another letter")
-        said = words % {"whom": said}
+    said = f"{whom.name}, {email}{beside}"
     return _now("%(whom)s (sent before)") % {"whom": said} if row.sent else said
+
+
+def _beside(row: Letter, moved: Collection[int], recalling: Collection[int]) -> str:
+    """What is to be known of a letter before it goes."""
+    if row.pk not in recalling:
+        return _now("; nothing that it names is recalled any more")
+    if row.pk in moved:
+        return _now("; it bears an old address: make another letter")
+    return ""
 
 
 class BackForm(KeyedForm):

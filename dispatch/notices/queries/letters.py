@@ -16,6 +16,7 @@ from dispatch.recall.links import links_of
 from dispatch.recall.listing import lots_of
 from dispatch.recall.queries.cases import standing_holds_of
 from kitting.ledger.proof import heads
+from kitting.ledger.reach import held_boxes, reach_of
 from kitting.models import Lot, Workshop
 from kitting.printing.queries.labels import mark_of
 
@@ -75,6 +76,37 @@ def addressees(case: Case) -> list[Addressee]:
         if boxes:
             found.append(Addressee(one, boxes))
     return sorted(found, key=lambda one: (one.consignee.name, one.consignee.code))
+
+
+def recalling(case: Case, rows: Iterable[Letter]) -> frozenset[int]:
+    """Say which letters name a box that is still recalled.
+
+    Args:
+        case: The case.
+        rows: Letters about it.
+
+    Returns:
+        Their ids.
+    """
+    reach = reach_of(standing_holds_of(case))
+    named = LetterBox.objects.filter(letter__in=[row.pk for row in rows])
+    still = named.filter(listed__box__in=held_boxes(reach)) if reach else named.none()
+    return frozenset(still.order_by().values_list("letter", flat=True))
+
+
+def to_send(case: Case, rows: Sequence[Letter]) -> list[Letter]:
+    """Give the letters that are still to be sent.
+
+    Args:
+        case: The case.
+        rows: All letters about it, with how they went.
+
+    Returns:
+        Those that did not go or did not arrive, and name a box that is still recalled.
+    """
+    waiting = [row for row in rows if not row.sent]
+    still = recalling(case, waiting) if waiting else ()
+    return [row for row in waiting if row.pk in still]
 
 
 def notices_of(rows: Sequence[Letter], workshop: Workshop) -> list[Notice]:

@@ -18,7 +18,7 @@ from dispatch.models import (
     LetterSent,
 )
 from dispatch.notices.mailing import Mailed, mail
-from dispatch.notices.queries.letters import Addressee, addressees
+from dispatch.notices.queries.letters import Addressee, addressees, recalling
 from dispatch.notices.steps import want_by
 from dispatch.recall.steps import need_open_case
 from kitting.domain.errors import Conflict, Refused
@@ -176,9 +176,10 @@ def send_letter(*, letter_id: int, way: str, by: str = "", sign: Sign) -> Sent:
 
     Raises:
         Missing: If there is no such letter.
-        Refused: ``email_not_set_up``, ``email_of_demo``, ``email_not_known`` of one
-            without an address, ``letter_way_missing`` of none, or of paper without a word
-            how it went, ``entry_too_long``.
+        Refused: ``letter_not_recalled`` by e-mail, where all that it names is free again,
+            ``email_not_set_up``, ``email_of_demo``, ``email_not_known`` of one without an
+            address, ``letter_way_missing`` of none, or of paper without a word how it
+            went, ``entry_too_long``.
         OperationKeyReused: If the key was used for another act.
     """
     if way not in {*Way}:
@@ -187,6 +188,8 @@ def send_letter(*, letter_id: int, way: str, by: str = "", sign: Sign) -> Sent:
     letter = need_row(Letter.objects.select_related(*beside).filter(pk=letter_id))
     whom, mailed = letter.consignee.stays, Mailed(by)
     if way == Way.EMAIL and outcome_of(sign) is None:
+        if not recalling(letter.case, [letter]):
+            raise Refused("letter_not_recalled", consignee=whom.name)
         mailed = mail(letter, whom, sign.key)
 
     def work(act: Act) -> Sent:

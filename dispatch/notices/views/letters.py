@@ -79,9 +79,11 @@ def _made(done: services.Made) -> str:
 
 @allowed("kitting.recall")
 def case_letters(request: LotwardRequest, number: str) -> HttpResponse:
-    """All letters of a case as one PDF, or those that were not sent yet."""
+    """All letters of a case as one PDF, or those that are still to be sent."""
     case = get_or_404(Case, number=number)
-    rows = [row for row in letters_of(case) if "all" in request.GET or not row.sent]
+    rows = list(letters_of(case))
+    if "all" not in request.GET:
+        rows = queries.to_send(case, rows)
     if not rows:
         raise Http404("There is no such letter.")
     return _pdf(request, rows, f"letters-{number}")
@@ -125,7 +127,13 @@ def case_send(request: LotwardRequest, number: str) -> HttpResponse:
                 break
         return done
 
-    form = SendForm(request.POST or None, rows=rows, moved=moved(rows))
+    form = SendForm(
+        request.POST or None,
+        rows=rows,
+        moved=moved(rows),
+        recalling=queries.recalling(case, rows),
+        to_send=queries.to_send(case, rows),
+    )
     done, status = attempt(request, form, send)
     if done is not None:
         failed = [each for each in done if each.fault]
