@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from django.db.models import Exists, F, FilteredRelation, OuterRef, Q, QuerySet, Value
 from django.db.models.functions import Coalesce
 
 from dispatch.domain.notices import Outcome
-from dispatch.models import Case, CaseBox, CaseCall, CaseHold
+from dispatch.models import Case, CaseBox, CaseCall, CaseHold, PassedOn
 from dispatch.notices.queries.whom import whom
 from dispatch.recall.queries.cases import is_closed
 from kitting.domain.stages import GONE
@@ -37,10 +38,17 @@ def left_to_call() -> list[Left]:
     lifted = Exists(_HOLDS.filter(look__case=OuterRef("pk"), hold__lift__isnull=False))
     every = Case.objects.filter(holding).exclude(is_closed("pk"))
     every = every.annotate(narrowed=lifted, whom=Value(0)).order_by()
-    sent = _unreached("load__shipment__consignee")
-    passed = _unreached("box__passed_on__consignee").filter(
-        box__passed_on__shipment=F("load__shipment")
-    )
+    told = _told()
+    sent = _unreached("load__shipment__consignee", told)
+    passed = _unreached("box__passed_on__consignee", told.filter(Exists(_came())))
+    got = "load__shipment__consignee"
+    way: dict[str, Any] = {
+        "left": F("load__shipment"),
+        "passed": F("box__passed_on__shipment"),
+        "first": Coalesce(f"{got}__merged_into", got),
+    }
+    # Who got it first is asked about above, also where it came back.
+    passed = passed.annotate(**way).filter(left=F("passed")).exclude(whom=F("first"))
     names = ("case", "case__number", "case__hazard", "narrowed", "whom")
     rows = every.values_list("pk", "number", "hazard", "narrowed", "whom").union(
         sent.values_list(*names), passed.values_list(*names)
@@ -58,17 +66,34 @@ def left_to_call() -> list[Left]:
     return found
 
 
-def _unreached(consignee: str) -> QuerySet[CaseBox]:
-    """Boxes of open cases with who had them, where nobody there was told of the box."""
-    live = Q(box__shipment_boxes__live=True)
-    holds = _HOLDS.filter(look__case=OuterRef("case"))
-    told = CaseCall.objects.filter(
+_WHO = Coalesce("consignee__merged_into", "consignee")
+
+
+def _told() -> QuerySet[Any, Any]:
+    """Calls by which somebody was reached after a box of a case was listed."""
+    return CaseCall.objects.filter(
         Q(called_at=None) | Q(called_at__gte=OuterRef("look__operation__at")),
         case=OuterRef("case"),
         outcome=Outcome.REACHED,
         undone=None,
         operation__gt=OuterRef("look__operation"),
-    ).annotate(who=Coalesce("consignee__merged_into", "consignee"))
+    ).annotate(who=_WHO)
+
+
+def _came() -> QuerySet[PassedOn]:
+    """That the box of a call was said before to be passed on to whoever was called."""
+    return PassedOn.objects.annotate(to=_WHO).filter(
+        box=OuterRef(OuterRef("box")),
+        to=OuterRef("who"),
+        operation__lt=OuterRef("operation"),
+        operation__at__lte=Coalesce(OuterRef("called_at"), F("operation__at")),
+    )
+
+
+def _unreached(consignee: str, told: QuerySet[Any, Any]) -> QuerySet[Any, Any]:
+    """Boxes of open cases with who had them, where nobody there was told of the box."""
+    live = Q(box__shipment_boxes__live=True)
+    holds = _HOLDS.filter(look__case=OuterRef("case"))
     had = Q(stage__in=GONE) | Q(box__stage__in=GONE)
     had |= Q(load__shipment__sent_at__gt=F("look__operation__at"))
     return (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from operator import attrgetter
 from typing import Any
@@ -30,7 +30,7 @@ from dispatch.models import (
 from dispatch.recall.queries.cases import standing_holds_of
 from kitting.domain.stages import GONE
 from kitting.ledger.reach import held_boxes, reach_of
-from kitting.models import Box, Workshop
+from kitting.models import Box, Operation, Workshop
 
 
 @dataclass(frozen=True)
@@ -54,6 +54,8 @@ class Reached:
     """Whom this consignee passed it on to; None where it passed it on to nobody."""
     passed_by: Consignee | None = None
     """Who passed it on to this one; None where it came from the workshop."""
+    came: Operation | None = None
+    """By which act it was first said to be passed on to it; None where it came from there."""
 
     @property
     def sent_on(self) -> date | None:
@@ -65,6 +67,11 @@ class Reached:
     def is_back(self) -> bool:
         """Whether it came back to the workshop."""
         return self.box.stage not in GONE
+
+    def was_told(self, call: CaseCall) -> bool:
+        """Whether a call to its consignee was after it was listed, and known to be there."""
+        acts = filter(None, (self.row.look.operation, self.came))
+        return not any(call.was_before(act) for act in acts)
 
     @property
     def way_is_told(self) -> bool:
@@ -138,14 +145,14 @@ class Whom:
 
     @property
     def since(self) -> list[Reached]:
-        """The boxes that were listed after somebody was reached."""
+        """The boxes that were listed, or passed on to it, after somebody was reached."""
         if (call := self.reached) is None:
             return []
-        return [box for box in self.recalled if call.was_before(box.row.look.operation)]
+        return [box for box in self.recalled if not box.was_told(call)]
 
     @property
     def knows(self) -> bool:
-        """Whether somebody was reached since the newest of its boxes was listed."""
+        """Whether somebody was reached since the newest of its boxes was listed, or came."""
         return self.reached is not None and not self.since
 
     @property
@@ -172,7 +179,9 @@ def whom(case: Case) -> list[Whom]:
     for consignee, reached in ways(case):
         stays = consignee.stays
         people[stays.pk] = stays
-        boxes[stays.pk][reached.box.pk] = reached  # where it came back to it: the last
+        # Where it came back to it: as it is now, and told since it was there at first.
+        first = boxes[stays.pk].get(reached.box.pk, reached)
+        boxes[stays.pk][reached.box.pk] = replace(reached, came=first.came)
     calls = defaultdict(list)
     for call in calls_of(case):
         stays = call.consignee.stays
@@ -315,7 +324,7 @@ def ways(case: Case) -> Iterator[tuple[Consignee, Reached]]:
     live = ShipmentBox.objects.filter(box__in=ids, live=True).select_related(*to)
     loads = {load.box_id: load for load in live}
     passings: dict[tuple[int, int], list[PassedOn]] = defaultdict(list)
-    given = ("giver__merged_into", "consignee__merged_into")
+    given = ("operation", "giver__merged_into", "consignee__merged_into")
     for passed in (
         PassedOn.objects.filter(box__in=ids).select_related(*given).order_by("pk")
     ):
@@ -351,7 +360,8 @@ def _had(row: CaseBox, load: ShipmentBox) -> bool:
 def _along(
     row: CaseBox, load: ShipmentBox, way: Iterable[PassedOn], more: dict[str, Any]
 ) -> Iterator[tuple[Consignee, Reached]]:
-    has, by, point = load.shipment.consignee, None, load.shipment.point
+    has, point = load.shipment.consignee, load.shipment.point
+    by: dict[str, Any] = {}
     told: dict[str, Any] = {
         "row": row,
         "box": row.box,
@@ -364,7 +374,7 @@ def _along(
     for passed in way:
         to = passed.consignee
         if to.stays != has.stays:  # else from one ward of it to another
-            yield has, Reached(**told, point=point, passed_by=by, passed_to=to)
-            has, by = to, has
+            yield has, Reached(**told, **by, point=point, passed_to=to)
+            has, by = to, {"passed_by": has, "came": passed.operation}
         point = passed.point
-    yield has, Reached(**told, point=point, passed_by=by)
+    yield has, Reached(**told, **by, point=point)

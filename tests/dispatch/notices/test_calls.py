@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
 
 import pytest
 from django.db import connection
@@ -27,7 +28,7 @@ pytestmark = pytest.mark.django_db
 SILENT = Heard("no_answer", said="Left word on the machine")
 
 
-def passed(box: Box, to: Consignee) -> None:
+def passed(box: Box, to: Consignee, **at: datetime) -> None:
     load = box.shipment_boxes.get(live=True)
     pass_on(
         shipment_id=load.shipment_id,
@@ -37,7 +38,7 @@ def passed(box: Box, to: Consignee) -> None:
         told_by="Sister",
         on=factories.TODAY,
         note="",
-        sign=sign(),
+        sign=sign(**at),
     )
 
 
@@ -140,6 +141,22 @@ def test_who_was_reached_before_boxes_were_added_is_called_again() -> None:
     call(case, at)
     assert [one.knows for one in whom(case)] == [True]
     assert elsewhere not in told(case)
+
+
+def test_who_got_a_box_after_a_call_is_called_about_it() -> None:
+    """Such a call was about others: of this one nobody there was told."""
+    (box, giver), (other, taker) = box_at(), box_at()
+    case = a_case(box, other)
+    for one in (giver, taker):
+        call(case, one)
+    passed(box, taker)
+    found = one_of(case, taker)
+    assert [each.box for each in found.since] == [box]
+    assert found.is_to_call
+    call(case, taker)
+    passed(box, giver)  # who was told of it while it was there before
+    passed(box, taker)
+    assert [one.knows for one in whom(case)] == [True, True]
 
 
 def test_what_is_no_longer_recalled_is_nobodys_to_be_called_about() -> None:

@@ -14,6 +14,7 @@ from django.utils import timezone
 from dispatch.closing.queries.lifted import untold
 from dispatch.domain.notices import Heard
 from dispatch.models import Case, CaseCall, Consignee, Reply
+from dispatch.notices.queries.left import left_to_call
 from dispatch.notices.queries.whom import Whom, whom
 from dispatch.notices.services.calls import note_call
 from dispatch.recall.services import widen_case
@@ -23,6 +24,7 @@ from kitting.models import Hold, User
 from tests import factories
 from tests.assertions import text_of
 from tests.dispatch.notices.calling import REACHED, a_case, box_at
+from tests.dispatch.notices.test_calls import passed
 from tests.dispatch.replies.replying import lines, reply, sent_to
 from tests.factories import NOW, sign, sign_by_another
 
@@ -82,6 +84,21 @@ def test_boxes_that_were_added_after_a_call_were_not_told_by_its_later_note() ->
     assert the_one(case).is_to_call
     note(case, consignee, None, NOW + 3 * HOUR)
     assert the_one(case).knows
+
+
+def test_a_box_that_came_after_a_call_was_not_told_by_its_later_note() -> None:
+    (box, giver), (other, taker) = box_at(), box_at()
+    case = a_case(box, other)
+    note(case, giver, None, NOW)
+    passed(box, taker, now=NOW + HOUR)
+    note(case, taker, NOW + HOUR / 2, NOW + 2 * HOUR)
+    [one] = [each for each in whom(case) if each.is_to_call]
+    assert [each.box for each in one.since] == [box]
+    assert [each.to_call for each in left_to_call()] == [1]
+    note(case, taker, NOW + HOUR, NOW + 3 * HOUR)
+    assert not any(each.is_to_call for each in whom(case))
+    assert [each.to_call for each in left_to_call()] == [0]
+    assert factories.prove() == []
 
 
 def test_the_last_call_is_the_one_that_was_last() -> None:

@@ -97,6 +97,32 @@ def test_the_day_counts_as_the_page_of_the_case_does() -> None:
     assert alike() == 0
 
 
+def test_the_day_counts_who_got_a_box_after_a_call() -> None:
+    (box, giver), (other, taker) = box_at(), box_at()
+    (more, ward), third = box_at(), factories.make_consignee()
+    case = a_case(box, other, more)
+    for one in (giver, taker, ward):
+        call(case, one)
+
+    def alike() -> int:
+        [left] = left_to_call()
+        assert left.to_call == sum(one.is_to_call for one in whom(case))
+        return left.to_call
+
+    assert alike() == 0
+    passed(box, taker)
+    assert alike() == 1
+    call(case, taker)
+    assert alike() == 0
+    passed(box, giver)  # both were told of it while they had it
+    passed(box, taker)
+    assert alike() == 0
+    passed(more, third)
+    assert alike() == 1
+    merge_consignees(code=third.code, into_id=ward.pk, reason="one", sign=sign())
+    assert alike() == 0
+
+
 def test_the_quality_officer_brings_in_what_a_case_holds(
     client_for: Callable[[User], Client],
 ) -> None:
