@@ -142,8 +142,13 @@ class SendForm(KeyedForm):
         super().__init__(*args, **kwargs)
         self.rows = {str(row.pk): row for row in rows}
         self.recalling = recalling
-        said = {row.pk: _beside(row, moved, recalling) for row in rows}
-        self.offer("letters", [(row.pk, _where(row, said[row.pk])) for row in rows])
+        newest = {row.consignee.stays.pk: row.pk for row in rows}
+        offered = []
+        for row in rows:
+            later = row.pk != newest[row.consignee.stays.pk]
+            said = _beside(row, moved, recalling, later=later)
+            offered.append((row.pk, _where(row, said)))
+        self.offer("letters", offered)
         self.fields["letters"].initial = [row.pk for row in to_send]
 
     def clean(self) -> dict[str, Any]:
@@ -181,8 +186,12 @@ def _where(row: Letter, beside: str) -> str:
     return _now("%(whom)s (sent before)") % {"whom": said} if row.sent else said
 
 
-def _beside(row: Letter, moved: Collection[int], recalling: Collection[int]) -> str:
+def _beside(
+    row: Letter, moved: Collection[int], recalling: Collection[int], *, later: bool
+) -> str:
     """What is to be known of a letter before it goes."""
+    if later:
+        return _now("; a later letter is in its place")
     if row.pk not in recalling:
         return _now("; nothing that it names is recalled any more")
     if row.pk in moved:

@@ -11,7 +11,7 @@ from django.utils import timezone
 from dispatch.labels.letter_words import words_for
 from dispatch.labels.letters import Notice, Recalled
 from dispatch.models import Case, Consignee, Letter, LetterBox
-from dispatch.notices.queries.whom import Reached, Whom, whom
+from dispatch.notices.queries.whom import Reached, Whom, moved, whom
 from dispatch.recall.links import links_of
 from dispatch.recall.listing import lots_of
 from dispatch.recall.queries.cases import standing_holds_of
@@ -102,11 +102,14 @@ def to_send(case: Case, rows: Sequence[Letter]) -> list[Letter]:
         rows: All letters about it, with how they went.
 
     Returns:
-        Those that did not go or did not arrive, and name a box that is still recalled.
+        Of each consignee the newest, where it did not go or did not arrive, bears its
+        address of now and names a box that is still recalled.
     """
-    waiting = [row for row in rows if not row.sent]
+    newest = {row.consignee.stays.pk: row for row in rows}
+    waiting = [row for row in newest.values() if not row.sent]
+    away = moved(waiting)
     still = recalling(case, waiting) if waiting else ()
-    return [row for row in waiting if row.pk in still]
+    return [row for row in waiting if row.pk in still and row.pk not in away]
 
 
 def notices_of(rows: Sequence[Letter], workshop: Workshop) -> list[Notice]:

@@ -14,7 +14,7 @@ from django.urls import reverse
 from dispatch.models import Case, Consignee, LetterSent
 from dispatch.notices.parts import _of_case
 from dispatch.notices.queries.whom import whom
-from dispatch.notices.services.letters import send_letter
+from dispatch.notices.services.letters import note_letter_back, send_letter
 from kitting.domain.errors import LotwardError
 from kitting.ledger import holds
 from kitting.models import Box, Hold, User
@@ -113,3 +113,43 @@ def test_it_goes_to_nobody_by_e_mail_and_on_paper_it_may_have_gone(
     send_letter(**of, way="paper", by="This morning's post", sign=sign())
     assert LetterSent.objects.count() == 1
     assert factories.prove() == []
+
+
+def test_what_bears_an_old_address_is_to_be_made_anew_and_not_sent(
+    clerk: Client,
+) -> None:
+    case, (_box, one), (_other, two) = two_at()
+    old, still = write(case, one, two)
+    Consignee.objects.filter(pk=one.pk).update(address="2 New Road\nLodebridge")
+    assert ticked(clerk, case) == [still.pk]
+    send_letter(letter_id=still.pk, way="paper", by="Driver 2", sign=sign())
+    assert ticked(clerk, case) == []
+    assert clerk.get(page_of(case, "letters")).status_code == 404
+    [way] = ways_to_tell(case)
+    assert way == "Make 1 letter anew"
+    [new] = write(case, one)
+    assert ticked(clerk, case) == [new.pk]
+    [way] = ways_to_tell(case)
+    assert way == "Send 1 letter"
+    page = words_of(clerk.get(page_of(case, "detail")))
+    assert "make another letter" not in page
+    assert page.count("not sent; a later one is in its place") == 1
+    shown = words_of(clerk.get(page_of(case, "send")))
+    assert shown.count("a later letter is in its place") == 1
+    assert f"{old.consignee.name}, no e-mail address is on record; a later" in shown
+
+
+def test_what_came_back_is_sent_again_until_another_stands_in_its_place(
+    clerk: Client,
+) -> None:
+    case, (_box, one), _second = two_at()
+    [old] = write(case, one)
+    send_letter(letter_id=old.pk, way="paper", by="Post", sign=sign())
+    assert ticked(clerk, case) == []
+    sending = LetterSent.objects.get().pk
+    note_letter_back(sending_id=sending, reason="It came back", sign=sign())
+    assert ticked(clerk, case) == [old.pk]
+    [new] = write(case, one)
+    assert ticked(clerk, case) == [new.pk]
+    send_letter(letter_id=new.pk, way="paper", by="Driver 2", sign=sign())
+    assert ticked(clerk, case) == []
