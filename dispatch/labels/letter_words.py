@@ -109,7 +109,7 @@ GERMAN: Final[Mapping[str, str]] = {
         "Füllen Sie das Antwortformular aus und senden Sie es zurück, auch wenn nichts"
         " mehr da ist."
     ),
-    "reply_by": "Antworten Sie bitte spätestens bis zum {day}.",
+    "reply_by": "Antworten Sie bitte bis spätestens {day}.",
     "new": "Neu in diesem Schreiben",
     "before": "In unseren bisherigen Schreiben",
     "passed": "nach dem, was uns gesagt wurde, weitergegeben an {whom}",

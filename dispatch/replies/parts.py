@@ -29,7 +29,7 @@ def _of_case(case: Case) -> dict[str, Any]:
             len(passed),
         )
         said = words % {"n": pieces(len(passed))}
-        ways.insert(0, Way("passed", _("Passed on, as was answered"), said))
+        ways.append(Way("passed", _("Passed on, as was answered"), said))
     answers = {each.box.box: _said(each) for each in follow.found if each.parts}
     return {"follow": follow, "ways": ways, "answers": answers, "passed": passed}
 

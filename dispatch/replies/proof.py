@@ -30,6 +30,7 @@ from dispatch.models import (
     ShipScan,
 )
 from dispatch.recall.proof import untimely
+from dispatch.receipts.steps import MINUTE
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
@@ -82,10 +83,13 @@ def theirs(tally: Tally) -> None:
     sent = on.order_by("-pk").values("shipment__consignee")
     found = ReplyBox.objects.order_by("pk").annotate(
         listed=Exists(listed),
+        since=Subquery(listed.values("look__operation__at")[:1]),
         has=Coalesce(Subquery(passed.values("consignee")[:1]), Subquery(sent[:1])),
     )
     tally.count += found.count()
     tally.each(LINE, found.filter(listed=False), "Its box was not on the list.")
+    early = found.filter(reply__said_at__lte=F("since") - MINUTE)
+    tally.each(LINE, early, "It was said before its box was on the list.")
     # It may have been merged with another, and that one with another again.
     merged = Exists(Merging.objects.filter(consignee=OuterRef("has")))
     into = Exists(Merging.objects.filter(into=OuterRef("reply__consignee")))

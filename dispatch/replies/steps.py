@@ -15,7 +15,7 @@ from dispatch.models import (
     Shipment,
     ShipmentBox,
 )
-from dispatch.receipts.steps import pass_boxes
+from dispatch.receipts.steps import MINUTE, pass_boxes
 from dispatch.replies.queries.accounts import newest_about, out_of
 from dispatch.replies.words import WAYS
 from kitting.domain.errors import Conflict, Refused
@@ -40,6 +40,7 @@ def keep_reply(act: Act, reply: Reply, lines: Sequence[Line], seen: int) -> None
         Conflict: ``answered_since``.
         Missing: If there is no such box or consignee.
         Refused: ``answers_missing``, ``box_not_theirs``, ``sets_not_all``,
+            ``said_before_box``,
             ``whom_missing``, ``entry_missing``, ``entry_too_long``; ``answer_older``
             than one on record about the same boxes; as for ``pass_boxes``.
     """
@@ -66,7 +67,7 @@ def _lock_named(lines: Iterable[Line]) -> dict[int, Consignee]:
 def _need_theirs(reply: Reply, boxes: Mapping[int, Box]) -> dict[int, ShipmentBox]:
     """How each box got to the consignee, which has all of them now."""
     listed = CaseBox.objects.filter(case=reply.case, box__in=boxes)
-    on_it = set(listed.values_list("box", flat=True))
+    on_it = dict(listed.values_list("box", "look__operation__at"))
     beside = ("shipment__consignee__merged_into", "passed__consignee__merged_into")
     live = ShipmentBox.objects.filter(live=True, box__in=boxes).select_related(*beside)
     loads = {load.box_id: load for load in live}
@@ -84,6 +85,8 @@ def _need_theirs(reply: Reply, boxes: Mapping[int, Box]) -> dict[int, ShipmentBo
                 name=reply.consignee.name,
                 case=reply.case.number,
             )
+        if reply.said_at is not None and reply.said_at + MINUTE <= on_it[pk]:
+            raise Refused("said_before_box", box=str(box))
     return loads
 
 
@@ -155,7 +158,7 @@ def _pass_on(
     locked = locking.lock_rows(Shipment, {shipment for shipment, _to in whole})
     told = {
         "told_by": reply.told_by,
-        "on": day_of(act.workshop, act.now),
+        "on": day_of(act.workshop, reply.said_at or act.now),
         "note": str(WAYS[reply.way])[: LONGEST["note"]],
     }
     for (shipment, consignee), some in sorted(whole.items(), key=lambda each: each[0]):

@@ -32,7 +32,8 @@ WAYS: dict[str, str | Promise] = {
 SENTENCES: dict[str, str | Promise] = {
     "answer_older": _(
         "%(told_by)s answered after that moment, and a later answer counts instead of an"
-        " earlier one. Write this one as a remark, or say when it was said."
+        " earlier one. Look at the day and the time; what was said before can stand in the"
+        " note of a call."
     ),
     "answered_since": _(
         "Somebody answered for box %(box)s while this page was open: %(told_by)s, written"
@@ -49,6 +50,10 @@ SENTENCES: dict[str, str | Promise] = {
         " again."
     ),
     "reply_way": _("Say how the answer came: by telephone, on paper or at a visit."),
+    "said_before_box": _(
+        "Box %(box)s came onto the list of the case after that moment. Look at the day and"
+        " the time, or ask again about this box."
+    ),
     "sets_not_all": _(
         "%(out)s sets of box %(box)s are out, and %(sets)s are answered for. Answer for"
         " each set; where nobody knows, say that."

@@ -26,7 +26,7 @@ from dispatch.trace.siblings import ALIKE, lots_alike
 from kitting.domain.errors import LotwardError
 from kitting.ledger.locking import snapshot
 from kitting.models import Lot, User
-from kitting.people.queries import who_may
+from kitting.people.queries import role_of, who_may
 from kitting.web.acting import act_page
 from kitting.web.figures import amount
 from kitting.web.forms import KeyedForm
@@ -84,11 +84,12 @@ def case_detail(request: LotwardRequest, number: str) -> HttpResponseBase:
     return render(request, "dispatch/recall/case_detail.html", context)
 
 
-def fetch_for(user: User | AnonymousUser) -> list[User]:
-    """Whom somebody fetches who may neither open cases nor decide about them."""
+def fetch_for(user: User | AnonymousUser) -> list[tuple[User, str]]:
+    """Whom somebody fetches who may neither open cases nor decide about them; with roles."""
     if user.has_perm("kitting.place_holds"):
         return []
-    return list(who_may("place_holds").prefetch_related("groups"))
+    found = who_may("place_holds").prefetch_related("groups")
+    return [(person, role_of(person)) for person in found]
 
 
 @allowed("kitting.place_holds", "GET", "POST")

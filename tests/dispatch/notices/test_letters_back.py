@@ -144,7 +144,7 @@ PAGES = ("detail", "send")
     ("language", "words"),
     [
         ("en", "Answer by 2026-01-17 at the latest."),
-        ("de", "Antworten Sie bitte spätestens bis zum 2026-01-17."),
+        ("de", "Antworten Sie bitte bis spätestens 2026-01-17."),
     ],
 )
 def test_the_day_stands_in_the_letter_in_its_language(

@@ -13,7 +13,8 @@ from django.utils import timezone
 
 from dispatch.closing.queries.lifted import untold
 from dispatch.domain.notices import Heard
-from dispatch.models import Case, CaseCall, Consignee, Reply
+from dispatch.domain.replies import Line
+from dispatch.models import Case, CaseCall, Consignee, PassedOn, Reply
 from dispatch.notices.queries.left import left_to_call
 from dispatch.notices.queries.whom import Whom, whom
 from dispatch.notices.services.calls import note_call
@@ -133,6 +134,33 @@ def test_an_older_answer_does_not_count_instead_of_a_newer_one() -> None:
         reply(case, whom_, *lines(box, used=6), when=NOW, **late)
     assert caught.value.code == "answer_older"
     reply(case, whom_, *lines(box, used=6), when=NOW + HOUR, **late)
+    assert factories.prove() == []
+
+
+def test_no_answer_is_about_a_box_that_came_onto_the_list_later() -> None:
+    whom_ = factories.make_consignee()
+    box, more = sent_to(whom_, 2)
+    case = a_case(box)
+    said = {"scope": [("box", more.pk)], "reason": "the same bench"}
+    widen_case(number=case.number, **said, sign=sign(now=NOW + HOUR))  # type: ignore[arg-type]
+    late = {"by": sign(now=NOW + 2 * HOUR)}
+    with pytest.raises(LotwardError) as caught:
+        reply(case, whom_, *lines(more, used=6), when=NOW + HOUR / 2, **late)
+    assert caught.value.code == "said_before_box"
+    reply(case, whom_, *lines(box, used=6), when=NOW + HOUR / 2, **late)
+    late = {"by": sign(now=NOW + 2 * HOUR)}
+    reply(case, whom_, *lines(more, used=6), when=NOW + HOUR, **late)
+    assert factories.prove() == []
+
+
+def test_a_box_is_passed_on_the_day_that_was_said() -> None:
+    whom_, other = factories.make_consignee(), factories.make_consignee()
+    [box] = sent_to(whom_)
+    case = a_case(box)
+    line = Line(box.pk, "passed", 6, "", other.pk)
+    at = NOW + timedelta(days=1)
+    reply(case, whom_, line, when=NOW + HOUR, by=sign(now=at))
+    assert PassedOn.objects.get().on == NOW.date()
     assert factories.prove() == []
 
 
