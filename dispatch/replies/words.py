@@ -32,7 +32,7 @@ WAYS: dict[str, str | Promise] = {
 SENTENCES: dict[str, str | Promise] = {
     "answer_older": _(
         "%(told_by)s answered after that moment, and a later answer counts instead of an"
-        " earlier one. Look at the day and the time; what was said before can stand in the"
+        " earlier one. Look at the day and the time; what was said before belongs in the"
         " note of a call."
     ),
     "answered_since": _(

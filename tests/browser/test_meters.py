@@ -62,7 +62,7 @@ def keep_a_meter(page: Page, low_nm: str, high_nm: str) -> None:
 def walk(page: Page, address: str) -> None:
     sign_in(page, address, "quality", "/meters/")
     page.get_by_role("link", name="Add a meter").click()
-    page.get_by_label("Name").fill("Radiometer")
+    page.get_by_label("Name", exact=True).fill("Radiometer")
     page.get_by_label("Serial number").fill("RM-0417")
     page.get_by_role("button", name="Add the meter").click()
     expect(page.locator(".answer")).to_contain_text("never calibrated")

@@ -45,7 +45,7 @@ def fake(transactional_db: None) -> Iterator[FakePrinter]:
 
 def fill(page: Page, values: dict[str, str]) -> None:
     for label, value in values.items():
-        page.get_by_label(label).fill(value)
+        page.locator("main").get_by_label(label).fill(value)
 
 
 def enter_a_sheet(walker: Walker, page: Page) -> None:

@@ -173,7 +173,8 @@ def _unanswered() -> Iterable[dict[str, Any]]:
     lifted = CaseHold.objects.filter(
         look__case=OuterRef("case"), hold__lift__isnull=False
     )
-    not_back = ReturnUndone.objects.filter(returned__box__cases__case=OuterRef("case"))
+    its = CaseBox.objects.filter(case=OuterRef(OuterRef("case"))).values("box")
+    not_back = ReturnUndone.objects.filter(returned__box__in=its)
     told = ReplyBox.objects.filter(reply__case=OuterRef("case"), box=OuterRef("box"))
     told = told.annotate(who=stays("id", "reply__consignee"))
     live = Q(box__shipment_boxes__live=True)

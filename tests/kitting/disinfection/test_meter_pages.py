@@ -117,7 +117,7 @@ def test_the_list_says_which_meters_may_be_used(
     late = factories.make_meter(due=factories.TODAY - timedelta(days=1))
     Meter.objects.create(serial="NEW", name="Dosimeter")
     officer.get(METERS)
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(4):
         response = officer.get(METERS)
     text = text_of(response)
     assert "1 meter of 3 may be used today." in text

@@ -124,7 +124,7 @@ def test_the_list_answers_what_is_on_and_what_waits(
 ) -> None:
     factories.make_place(PlaceKind.LINE)
     client.get(LIST)
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(9):
         response = client.get(LIST)
     text = text_of(response)
     assert_page(response)

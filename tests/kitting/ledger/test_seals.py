@@ -171,7 +171,7 @@ def test_ten_thousand_rows_are_sealed_each(db: None) -> None:
     every = list(Consignee.objects.order_by("pk").values_list("pk", flat=True))
     model = Consignee
     for ids in (every, every[::20] + every[-1:]):
-        copies = seals._copies("dispatch_consignee", model, ids)
+        copies = seals._copies("dispatch_consignee", model, ids, set())
         assert [(table, pk) for table, pk, _text in copies] == [
             ("dispatch_consignee", pk) for pk in ids
         ]

@@ -166,11 +166,11 @@ def test_the_table_asks_the_database_the_same_for_any_number_of_lots(
     checker: Client, many: dict[str, Lot], django_assert_num_queries: Any
 ) -> None:
     checker.get(address("lots"))
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(7):
         checker.get(address("lots"))
     for _ in range(5):
         factories.make_lot()
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(7):
         checker.get(address("lots"))
 
 

@@ -128,11 +128,11 @@ def test_a_long_log_asks_no_more_of_the_database(
 ) -> None:
     pdf(places(1)[0])
     client.get("/labels/log/")  # permissions and session are read by then
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(5):
         client.get("/labels/log/")
     for code in places(5):
         queue(code)
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(5):
         client.get("/labels/log/")
 
 
