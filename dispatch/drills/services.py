@@ -92,7 +92,7 @@ def list_drill(*, drill_id: int, sign: Sign) -> Located:
 
 
 def _need_running(drill_id: int) -> Drill:
-    """Need a drill that is not over; needs the gate shut or entered."""
+    """Need a drill that is not over; needs the gate shut."""
     drill = need_row(Drill.objects.filter(pk=drill_id).select_related("lot"))
     end = DrillEnd.objects.filter(drill=drill).select_related("operation").first()
     if end is not None:
@@ -131,7 +131,7 @@ def note_drill_call(
     """
 
     def work(act: Act) -> Rung:
-        locking.enter_gate()  # who ends a drill shuts it
+        locking.shut_gate()  # no box moves on meanwhile, and nobody ends the drill
         drill = _need_running(drill_id)
         if not drill.calling:
             raise Refused("drill_calls_nobody")

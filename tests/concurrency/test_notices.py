@@ -19,6 +19,7 @@ from dispatch.models import (
     Letter,
     LetterBack,
     LetterSent,
+    PassedOn,
     Replacement,
     Request,
 )
@@ -38,6 +39,7 @@ from tests.dispatch.notices.calling import (
     named_workshop,
     write,
 )
+from tests.dispatch.notices.test_calls import passed
 from tests.dispatch.notices.test_replacements import instead, served_box
 from tests.factories import sign
 
@@ -103,6 +105,47 @@ def test_of_two_letters_made_at_once_the_second_says_that_nothing_is_new(
     rows = Letter.objects.order_by("nth").values_list("nth", "boxes__new")
     assert list(rows) == [(1, True), (2, False)]
     assert factories.prove() == []
+
+
+def pass_on_meanwhile(
+    told: tuple[Case, Consignee, Box], monkeypatch: pytest.MonkeyPatch
+) -> Results:
+    """A box moves on while a letter is made, once that has read who has it."""
+    case, whom, box = told
+    other = factories.make_consignee()
+    meet, asked = meeting(2), letters.addressees
+
+    def slowly(case: Case) -> Any:
+        found = asked(case)
+        meet()
+        time.sleep(0.5)  # the other is done by then, if nothing keeps it
+        return found
+
+    def go_on() -> None:
+        meet()
+        passed(box, other)
+
+    monkeypatch.setattr(letters, "addressees", slowly)
+    return at_once([partial(write, case, whom), go_on])
+
+
+def test_a_letter_says_who_has_a_box_that_moves_on_while_it_is_made(
+    told: tuple[Case, Consignee, Box], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert pass_on_meanwhile(told, monkeypatch).errors == []
+    assert Letter.objects.get().operation_id < PassedOn.objects.get().operation_id
+    assert factories.prove() == []
+
+
+@control
+def test_without_the_gate_a_letter_would_say_what_was_over(
+    told: tuple[Case, Consignee, Box], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(letters.locking, "shut_gate", lambda: None)
+    assert pass_on_meanwhile(told, monkeypatch).errors == []
+    assert [fault.words for fault in factories.prove()] == [
+        "Its box was not passed on to them."
+    ]
 
 
 def test_a_note_is_undone_once(told: tuple[Case, Consignee, Box]) -> None:

@@ -90,7 +90,7 @@ def make_letters(
     """
 
     def work(act: Act) -> Made:
-        locking.enter_gate()
+        locking.shut_gate()  # a letter says who has which box: none moves meanwhile
         case = need_open_case(number)
         if not (act.workshop.contact and act.workshop.night_contact):
             raise Refused("nobody_to_call")
