@@ -30,6 +30,7 @@ from dispatch.models import (
     ShipScan,
 )
 from dispatch.recall.proof import untimely
+from dispatch.receipts.proof import same_then
 from dispatch.receipts.steps import MINUTE
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
@@ -168,14 +169,10 @@ def accounted_for(case: int, boxes: Collection[int], seq: int) -> set[int]:
     passed = PassedOn.objects.filter(box__in=boxes, **{f"{SEQ}__lt": seq})
     has = dict(passed.order_by("pk").values_list("box", "consignee"))
     who = dict(Reply.objects.filter(case=case).values_list("pk", "consignee"))
-    merged = dict(
-        Merging.objects.filter(**{f"{SEQ}__lt": seq})
-        .order_by("pk")
-        .values_list("consignee", "into")
-    )
+    same = same_then(seq)
 
     def stays(consignee: int) -> int:
-        return merged.get(consignee, consignee)
+        return same.get(consignee, consignee)
 
     return {
         box

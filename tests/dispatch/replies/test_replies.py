@@ -177,6 +177,19 @@ def test_a_whole_box_passed_on_is_that_ones_to_answer_for() -> None:
     assert factories.prove() == []
 
 
+def test_who_was_merged_twice_answers_for_what_was_passed_on_to_the_first() -> None:
+    giver, old, new, newest_ = (factories.make_consignee() for _ in range(4))
+    [box] = sent_to(giver)
+    case = case_on(box)
+    reply(case, giver, Line(box.pk, "passed", 6, consignee_id=old.pk))
+    for one, into in ((old, new), (new, newest_)):
+        merge_consignees(code=one.code, into_id=into.pk, reason="one", sign=sign())
+    reply(case, newest_, *lines(box, used=6))
+    assert left_of(case) == {}
+    closed(case)
+    assert factories.prove() == []
+
+
 def test_what_cannot_be_is_refused_and_nothing_is_written() -> None:
     whom, stranger = factories.make_consignee(), factories.make_consignee()
     [box], [alien] = sent_to(whom), sent_to(whom)
