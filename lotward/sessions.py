@@ -54,7 +54,7 @@ class SessionStore(db.SessionStore):
         return f"{session_dict.get(SESSION_KEY, 0)}:{super().encode(session_dict)}"
 
     def decode(self, session_data: Any) -> dict[str, Any]:
-        """Read what a session holds; one that says not whose it is, is of nobody."""
+        """Read what a session holds, whether or not it says first whose it is."""
         return super().decode(re.sub(_OWNED, "", session_data))
 
     def workshop(self) -> Workshop | None:

@@ -264,10 +264,10 @@ def _read(
     known = {pk: ask.foreseen(pk) for pk in touched}
     rows = [row for pk in once for row in known.get(pk) or ()]
     ids = sorted(touched - {row.pk for row in rows})
-    if len(ids) <= MOST_VALUES:
-        for one in rows + (ask(*ids) if ids else []):
-            yield [getattr(one, name) for name in names]
-        return
+    if ids and len(ids) <= MOST_VALUES:
+        rows, ids = rows + ask(*ids), []
+    for one in rows:
+        yield [getattr(one, name) for name in names]
     for first in range(0, len(ids), MANY):
         some = set(ids[first : first + MANY])
         for row in model._base_manager.filter(among("pk", some)).values_list(*names):

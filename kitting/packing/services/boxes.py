@@ -324,14 +324,11 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
 
     def work(act: Act) -> Started:
         locking.wait_for((Bench, bench_id))
-        foresee(
-            (locking.by_id(Bench), bench_id),
-            (LOCK_OPEN_BAGS, bench_id),
-            *((_SIZE, size_id), (_IN_FORCE, size_id)),
-            *((IN_WORK_AT, bench_id), (STANDING,)),
-        )
+        foresee((locking.by_id(Bench), bench_id), (LOCK_OPEN_BAGS, bench_id))
         bench = bench_in_use(bench_id)
         bags = LOCK_OPEN_BAGS(bench.pk)
+        of_size = (_SIZE, size_id), (_IN_FORCE, size_id)
+        foresee(*of_size, (IN_WORK_AT, bench_id), (STANDING,))
         size, recipe = _size_and_recipe(size_id)
         if size.weigh:
             scale_u(bench)

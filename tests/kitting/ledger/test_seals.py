@@ -12,7 +12,8 @@ from django.contrib.auth.models import Group
 from django.db import connection, transaction
 
 from dispatch.models import Consignee
-from kitting.ledger import seals
+from kitting.ledger import bulk, seals
+from kitting.ledger.kept import MOST_VALUES
 from kitting.ledger.operations import Act, perform
 from kitting.ledger.proof import Fault, prove
 from kitting.models import (
@@ -171,11 +172,29 @@ def test_ten_thousand_rows_are_sealed_each(db: None) -> None:
     every = list(Consignee.objects.order_by("pk").values_list("pk", flat=True))
     model = Consignee
     for ids in (every, every[::20] + every[-1:]):
-        copies = seals._copies("dispatch_consignee", model, ids, set())
+        copies = seals._copies("dispatch_consignee", model, set(ids), set())
         assert [(table, pk) for table, pk, _text in copies] == [
-            ("dispatch_consignee", pk) for pk in ids
+            ("dispatch_consignee", pk) for pk in sorted(set(ids))
         ]
         assert all(json.loads(text)["id"] == pk for _table, pk, text in copies)
+
+
+def test_what_is_last_said_as_it_is_written_is_sealed_beside_many_others(
+    db: None,
+) -> None:
+    factories.seal_set_up()
+
+    def work(act: Act) -> Changed:
+        codes = [f"C{n}" for n in range(MOST_VALUES + 6)]
+        Consignee.objects.bulk_create(Consignee(code=code, name=code) for code in codes)
+        bulk.insert([Consignee(code="L", name="Last")], last=True)
+        return Changed(1)
+
+    perform("change", work, Changed, sign())
+    last = Consignee.objects.get(code="L")
+    told = RowSeal.objects.get(of="dispatch_consignee", row=last.pk).text
+    assert json.loads(told)["code"] == "L"
+    assert found_by_seals() == []
 
 
 # -- What a proof finds ----------------------------------------------------------------
