@@ -12,6 +12,7 @@ from dispatch.domain.folding import fold
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Consignee
 from kitting.domain.errors import CodeError
+from kitting.domain.shown import is_legible
 from kitting.domain.stages import ShipmentStage
 from kitting.labels.postal import Address, country_name, doubts, lines
 
@@ -193,7 +194,7 @@ def called(text: str) -> QuerySet[Consignee]:
         As ``all_consignees``; nobody for less than two letters or digits.
     """
     found = all_consignees()
-    if sum(map(str.isalnum, text)) < FEWEST or not text.strip().isprintable():
+    if sum(map(str.isalnum, text)) < FEWEST or not is_legible(text.strip()):
         return found.none()
     for word in fold(text).split():
         found = found.filter(search__contains=word)

@@ -10,12 +10,14 @@ from __future__ import annotations
 import unicodedata
 from typing import Final
 
+from kitting.domain.shown import UNSEEN
+
 _PLAIN: Final = str.maketrans({"ı": "i", "ł": "l", "đ": "d", "ø": "o", "æ": "ae"})
 """Letters that keep a stroke or lack a dot in every form of Unicode."""
 
 
 def fold(text: str) -> str:
-    """Fold a text for searching: no capitals, no accents, single blanks.
+    """Fold a text for searching: no capitals, accents or joiners, single blanks.
 
     Args:
         text: Any text, in any form of Unicode.
@@ -32,7 +34,7 @@ def fold(text: str) -> str:
     True
     """
     apart = unicodedata.normalize(
-        "NFKD", unicodedata.normalize("NFKD", text).casefold()
+        "NFKD", unicodedata.normalize("NFKD", text.translate(UNSEEN)).casefold()
     )
     bare = "".join(char for char in apart if not unicodedata.combining(char))
     return " ".join(bare.translate(_PLAIN).split())

@@ -175,7 +175,7 @@ def _around(load: Load, paper: str) -> Around:
     return Around(
         title=f"{words[paper]} {load.shipment}",
         running=f"{words[paper]} {number} · {load.ship_to[0]}",
-        foot=f"{words['newest_link']} {load.head}" if load.head else number,
+        foot=f"{words['newest_link']} {isolated(load.head)}" if load.head else number,
         page=words["page"],
         mark=load.mark,
     )
@@ -195,7 +195,7 @@ def _opening(load: Load, paper: str, wide: float) -> list[Band]:
         ("requests", ", ".join(spaced(each) for each in load.requests)),
         ("pallets", str(len(load.pallets) or "")),
     ]
-    facts = [f"{words[name]}: {value}" for name, value in said if value]
+    facts = [f"{words[name]}: {isolated(value)}" for name, value in said if value]
     blocks = [
         (words["ship_to"], (*load.ship_to, *load.contact)),
         (words["ship_from"], load.ship_from),
@@ -270,11 +270,13 @@ def _day(day: date | None) -> str:
 
 def _inside(box: Packed) -> str:
     """What is in a box: how it was disinfected and since when, and its lots by part."""
-    said = [f"{title}\N{NO-BREAK SPACE}{_day(on)}" for title, on in box.disinfected]
-    for part, numbers in box.lots:
-        if numbers:
-            said.append(f"{isolated(part)}\N{NO-BREAK SPACE}{', '.join(numbers)}")
-    return " · ".join(said)
+    said = [(title, isolated(_day(on))) for title, on in box.disinfected]
+    said += [
+        (isolated(part), ", ".join(map(isolated, numbers)))
+        for part, numbers in box.lots
+        if numbers
+    ]
+    return " · ".join(f"{what}\N{NO-BREAK SPACE}{which}" for what, which in said)
 
 
 def _sizes(load: Load, wide: float) -> list[Band]:

@@ -21,6 +21,7 @@ from dispatch.labels.sheets import (
     to_fill,
 )
 from kitting.domain.shown import spaced
+from kitting.labels.bidi import isolated
 from kitting.labels.stock import Stock
 
 
@@ -123,7 +124,7 @@ def _stop(nth: int, stop: Stop, words: StopWords, wide: float) -> Sequence[Band]
         (words.takes, stop.opening, asks),
     ):
         if said:
-            to.append(f"{title}: {said}")
+            to.append(f"{title}: {isolated(said)}")
     blocks = [
         (words.ship_to, stop.ship_to),
         (words.asks, asks),

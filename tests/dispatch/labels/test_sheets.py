@@ -20,7 +20,7 @@ from dispatch.labels import spoken
 from dispatch.labels.calls import Away, Call, CallSheet, call_sheet
 from dispatch.labels.papers import Load, Packed, delivery_note, packing_list
 from dispatch.labels.sheets import A4, LETTER, SIDE, TEXT, lines_in
-from dispatch.labels.stops import Round, Stop, drivers_copy
+from dispatch.labels.stops import Round, Stop, StopWords, drivers_copy
 from kitting.labels.text import width_mm
 
 LONG = (
@@ -185,6 +185,37 @@ def test_the_mark_of_a_demo_stands_on_every_page() -> None:
         drawn = ContentStream(page.get_contents(), page.pdf)  # type: ignore[attr-defined]
         # ISO 32000-1, 9.3.6: text rendering mode 1 strokes the outline of glyphs.
         assert any(op == b"Tr" and args[0] == 1 for args, op in drawn.operations)
+
+
+def test_numbers_and_days_keep_their_order_among_arabic_words() -> None:
+    words = {**dict.fromkeys(spoken.ENGLISH, "المرجع"), "page": "صفحة {page} / {pages}"}
+    box = replace(
+        packed(0),
+        lots=(("قناع", ("12-345", "67-8/9")), ("Visor", ("88-771",))),
+        disinfected=(("تطهير", date(2026, 11, 20)),),
+    )
+    given = load(
+        1,
+        words=words,
+        packed=(box,),
+        reference="4711/12-A",
+        vehicle="12-346",
+        seal="00-9/17",
+        head="1/926:f3dc",
+    )
+    (page,) = texts(packing_list(given, A4))
+    for number in ("12-345", "67-8/9", "88-771", "2026-11-20", "1/926:f3dc"):
+        assert number in page
+    (note,) = texts(delivery_note(given, A4))
+    for number in ("4711/12-A", "12-346", "00-9/17", "2026-11-27"):
+        assert number in note
+    stop = Stop(
+        ("قناع",), "S1", 6, 90, "", "", "", reference="4711/12-A", seal="00-9/17"
+    )
+    said = StopWords(reference="المرجع", seal="ختم")
+    (copy,) = texts(drivers_copy(Round(DAY, "", ("A",), (stop,), words=said), A4))
+    assert "4711/12-A" in copy
+    assert "00-9/17" in copy
 
 
 def test_the_margins_are_kept() -> None:

@@ -194,6 +194,9 @@ def test_the_filters_stand_in_the_sentence_and_work_together(clerk: Client) -> N
         ("Žižkov", "Z\u030ciz\u030ckov"),  # the same letters in another form
         ("Straße 9", "STRASSE"),
         ("Eskmoor General", "GENERAL esk"),
+        ("بیمارستان می\u200cرود", "میرود"),  # a joiner that nobody sees
+        ("بیمارستان میرود", "می\u200cرود"),
+        ("Farrow\u200e West", "\u200ffarrow west"),
     ],
 )
 def test_a_name_is_found_without_its_capitals_and_accents(

@@ -83,6 +83,26 @@ def test_published_pairs_of_brackets_belong_together(pair: str) -> None:
     assert levels_of(f"אב {first}a{last} ב", 0)[3::2] == (0, 0, 1)
 
 
+def test_nothing_is_embedded_deeper_than_the_standard_allows() -> None:
+    """UAX #9, BD2 and X5a to X5c: 125 levels; what would be deeper stays where it is.
+
+    ICU 72 gives the same levels.
+    """
+    turned = "\u2067\u2066" * 600 + "a"
+    assert levels_of(turned) == (*range(125), *[125] * (1_200 - 125), 126)
+    assert levels_of("\u2068" * 1_200 + "a", 0)[-1] == 124
+    # After 62 isolates one more is too deep: its sign and what it holds are of one text.
+    within = levels_of("\u2066" * 62 + "א\u2066ב\u2069a", 0)
+    assert within[62:] == (125, 125, 125, 124, 124)
+
+
+@pytest.mark.parametrize("sign", "\u202a\u202b\u202c\u202d\u202e")
+def test_embeddings_and_overrides_turn_nothing(sign: str) -> None:
+    # UAX #9, X9: such characters are passed over; they take the level before them (5.2).
+    assert levels_of(f"מגן{sign}ABC", 1) == (1, 1, 1, 1, 2, 2, 2)
+    assert levels_of(f"A{sign}אב", 0) == (0, 0, 1, 1)
+
+
 def test_a_telephone_number_keeps_its_order_in_words_read_from_the_right() -> None:
     number = "+44 1632 960123"
     for words in ("שאלות: {contact}", "للأسئلة: {contact}"):

@@ -321,6 +321,7 @@ def test_many_labels_are_one_document() -> None:
     ("change", "error", "code"),
     [
         ({"product_name": "フェイスシールド"}, NotFit, "missing_glyph"),
+        ({"lots": (("\u202bقناع\u202c", "HB-0304"),)}, NotFit, "missing_glyph"),
         ({"product_name": "Face shield " * 20}, NotFit, "text_too_long"),
         ({"maker_name": "Harrow Lane " * 12}, NotFit, "text_too_long"),
         ({"cautions": ("A splash barrier, no more.",) * 40}, NotFit, "label_full"),

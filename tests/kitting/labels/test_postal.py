@@ -15,6 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kitting.domain.errors import CodeError
+from kitting.labels.bidi import base_of, in_order, levels_of, seen
 from kitting.labels.postal import Address, country_name, doubts, lines
 
 NAME = "Ward Stores"
@@ -159,6 +160,29 @@ def test_the_local_order_is_for_the_local_script() -> None:
     address = Address("JP", ("白山4丁目3-2",), "112-0001", "文京区", "東京都")
     expected = ("〒112-0001", "東京都", "文京区", "白山4丁目3-2", "病院")
     assert lines(address, name="病院") == expected
+
+
+@pytest.mark.parametrize(
+    ("address", "shown"),
+    [
+        # The postcode of Saudi Arabia has five digits, a hyphen and four (Universal
+        # Postal Union, addressing sheet); it is written from left to right.
+        (Address("SA", ("1",), "12211-1234", "الرياض"), "12211-1234 ضايرلا"),
+        (Address("IL", ("1",), "12-34567", "حيفا"), "12-34567 افيح"),
+        # The data has no place for a postcode there.
+        (Address("AG", ("1",), "12-34", "حيفا"), "12-34 افيح"),
+    ],
+)
+def test_a_postcode_keeps_its_order_beside_words_read_from_the_right(
+    address: Address, shown: str
+) -> None:
+    line = lines(address)[-1]
+    assert base_of(line) == 1
+    order = in_order(levels_of(line))
+    eye = "".join(
+        line[start:end][:: -1 if deep % 2 else 1] for start, end, deep in order
+    )
+    assert seen(eye) == shown
 
 
 @pytest.mark.parametrize(

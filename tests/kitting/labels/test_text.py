@@ -7,6 +7,7 @@ import unicodedata
 import pytest
 
 from kitting.domain.errors import NotFit
+from kitting.labels.bidi import isolated
 from kitting.labels.text import (
     Style,
     balanced,
@@ -61,6 +62,23 @@ def test_what_would_not_print_right_is_refused(
     with pytest.raises(NotFit) as caught:
         printable(text, PLAIN)
     assert (caught.value.code, caught.value.params["character"]) == (code, character)
+
+
+def test_isolates_are_neither_printed_nor_measured_nor_told() -> None:
+    """They only say how letters are ordered, which nothing here needs."""
+    for text in ("Ward 4 – m̀bá", "Ward 4 – West"):
+        said = printable(f"{isolated('Ward 4')} – {isolated(text[9:])}", PLAIN)
+        assert said == text
+    number = f"مرجع {isolated('12-345-AB')}"
+    lines = wrap(number, PLAIN, room_mm=width_mm("12-345-AB", PLAIN) + 0.01, lines=2)
+    assert lines == ("مرجع", isolated("12-345-AB"))
+    assert printable(lines[1], PLAIN) is lines[1]
+    for text in (f"{isolated('4')} フ", f"{isolated('4')} a" + 8 * "\u0301"):
+        with pytest.raises(NotFit) as caught:
+            printable(text, PLAIN)
+        assert caught.value.params["text"] == unicodedata.normalize(
+            "NFC", text.replace(isolated("4"), "4")
+        )
 
 
 def test_figures_stand_in_columns() -> None:
