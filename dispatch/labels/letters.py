@@ -53,8 +53,6 @@ class Notice:
 
     words: Mapping[str, str]
     case: str
-    nth: int
-    """Of those to it; beyond the first it is an addition."""
     urgent: bool
     written_on: date
     to: tuple[str, ...]
@@ -132,7 +130,7 @@ def _bands(notice: Notice, wide: float) -> list[Band]:
     to_do = (words["aside"], notice.to_do, words["tell_on"], reply)
     bands = [
         text_band(notice.title, TITLE, wide, after=3.0),
-        *_addition(notice, wide, new=bool(new)),
+        *_addition(words, wide, new=bool(new), before=bool(before)),
         beside(
             [
                 (words["to"], notice.to),
@@ -171,10 +169,12 @@ def _bands(notice: Notice, wide: float) -> list[Band]:
     return [*bands, *_form(notice, wide)]
 
 
-def _addition(notice: Notice, wide: float, *, new: bool) -> list[Band]:
-    if notice.nth == 1:
+def _addition(
+    words: Mapping[str, str], wide: float, *, new: bool, before: bool
+) -> list[Band]:
+    """What it adds to; one is by itself where none that arrived names a box of it."""
+    if not before:
         return []
-    words = notice.words
     said = words["addition_help" if new else "repeated_help"]
     return [
         text_band(words["addition"], BOLD, wide, after=1.0),

@@ -86,7 +86,7 @@ class Letter(Guarded):
         Consignee, on_delete=models.PROTECT, related_name="+", db_index=False
     )
     nth = models.PositiveSmallIntegerField()
-    """Of those to it about the case; beyond the first it is an addition."""
+    """Of those made to it about the case, sent or not."""
     urgent = models.BooleanField()
     hazard = models.CharField(max_length=LONGEST["hazard"])
     """Why, and what can happen to whom, in the consignee's language."""
@@ -146,7 +146,7 @@ class LetterBox(Guarded):
     )
     """To whom this consignee had passed it on; empty where it had it itself."""
     new = models.BooleanField()
-    """Whether no earlier letter to this consignee named it."""
+    """Whether no letter to this consignee named it that had gone, and was not back."""
 
     class Meta:
         default_permissions = ()

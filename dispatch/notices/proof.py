@@ -15,6 +15,7 @@ from dispatch.models import (
     Letter,
     LetterBack,
     LetterBox,
+    LetterSent,
     Merging,
     PassedOn,
     Replacement,
@@ -58,37 +59,51 @@ def calls(tally: Tally) -> None:
 def letters(tally: Tally) -> None:
     """A letter goes to whom the case reaches, and names boxes of its list.
 
-    What it names as new no letter to the same consignee named before; what it does not,
-    some letter about the case did.
+    What it names as new no letter to the same consignee named that had gone by then, and
+    was not back; what it does not, some such letter about the case did.
 
     Args:
         tally: Where letters are counted and faults noted.
     """
     for case in _cases("letters"):
-        right, told = _reached(case), set[int]()
-        by_whom: dict[int, set[int]] = defaultdict(set)
+        right = _reached(case)
         words = "A letter is to somebody whom the case does not reach."
         other = case.letters.exclude(consignee__in=right)
         tally.each(LETTER, other, words, "reached", "another")
         _asks_in_time(tally, case)
-        for letter in case.letters.order_by("pk"):
+        its = case.letters.order_by("pk").values_list("pk", "consignee", SEQ)
+        for letter, whom, seq in list(its):
             tally.count += 1
-            mine = by_whom[letter.consignee_id]
-            boxes = letter.boxes.order_by("pk")
+            told = _told_then(case, letter, seq or 0)
+            boxes = LetterBox.objects.filter(letter=letter).order_by("pk")
             for pk, listed, new, of in boxes.values_list(
                 "pk", "listed", "new", "listed__case"
             ):
                 wrong = "It names a box that is not on the list of its case."
                 tally.same(NAMED, pk, wrong, case.pk, of)
-                if (listed in mine) if new else (listed not in told):
+                to = told[listed]
+                if whom in to if new else not to:
                     words = "It names a box as new that is not, or the other way."
                     tally.add(NAMED, pk, words, not new, new)
-            these = set(boxes.values_list("listed", flat=True))
-            mine |= these
-            told |= these
     back = LetterBack.objects.exclude(sending__fault="")
     words = "A letter came back that was not sent."
     tally.each(LetterBack._meta.db_table, back, words, "sent", "not")
+
+
+def _told_then(case: Case, letter: int, seq: int) -> dict[int, set[int]]:
+    """By box of a letter the consignees that one had reached by then which named it."""
+    before = {f"{SEQ}__lt": seq}
+    back = LetterBack.objects.filter(sending=OuterRef("pk"), **before)
+    went = LetterSent.objects.filter(~Exists(back), fault="", **before)
+    named = LetterBox.objects.filter(
+        letter__case=case,
+        letter__in=went.order_by().values("letter"),
+        listed__in=LetterBox.objects.filter(letter=letter).order_by().values("listed"),
+    )
+    told: dict[int, set[int]] = defaultdict(set)
+    for listed, whom in named.values_list("listed", "letter__consignee"):
+        told[listed].add(whom)
+    return told
 
 
 def _asks_in_time(tally: Tally, case: Case) -> None:

@@ -96,14 +96,14 @@ def test_without_the_lock_it_would_be_replaced_twice(
     assert Replacement.objects.count() == 2
 
 
-def test_of_two_letters_made_at_once_the_second_says_that_nothing_is_new(
+def test_of_two_letters_made_at_once_neither_says_what_was_told_before(
     told: tuple[Case, Consignee, Box],
 ) -> None:
     case, whom, _box = told
     to = {"number": case.number, "consignee_ids": [whom.pk]}
     assert twice(letters.make_letters, **to, texts=TEXTS, urgent=True).errors == []
     rows = Letter.objects.order_by("nth").values_list("nth", "boxes__new")
-    assert list(rows) == [(1, True), (2, False)]
+    assert list(rows) == [(1, True), (2, True)]
     assert factories.prove() == []
 
 
@@ -148,6 +148,47 @@ def test_without_the_gate_a_letter_would_say_what_was_over(
     ]
 
 
+def sending(told: tuple[Case, Consignee, Box]) -> partial[Any]:
+    case, whom, _box = told
+    [row] = write(case, whom)
+    of: dict[str, Any] = {"letter_id": row.pk, "way": "paper", "by": "Driver 2"}
+    return partial(letters.send_letter, **of, sign=sign())
+
+
+def making(told: tuple[Case, Consignee, Box]) -> partial[Any]:
+    case, whom, _box = told
+    to: dict[str, Any] = {"number": case.number, "consignee_ids": [whom.pk]}
+    return partial(letters.make_letters, **to, texts=TEXTS, urgent=True, sign=sign())
+
+
+def test_a_letter_made_while_one_is_sent_says_what_was_told_by_then(
+    told: tuple[Case, Consignee, Box],
+) -> None:
+    assert at_once([sending(told), making(told)]).errors == []
+    assert factories.prove() == []
+
+
+@control
+def test_without_the_lock_it_would_not_know_of_one_on_record_before_it(
+    told: tuple[Case, Consignee, Box], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    acts = [sending(told), making(told)]
+    meet, asked = meeting(2), letters.addressees
+
+    def read(case: Case) -> Any:
+        found = asked(case)
+        meet()
+        time.sleep(0.5)  # the other is sent by then
+        return found
+
+    monkeypatch.setattr(letters, "addressees", read)
+    monkeypatch.setattr(letters, "_lock", lambda *_any: meet())
+    assert at_once(acts).errors == []
+    assert [fault.words for fault in factories.prove()] == [
+        "It names a box as new that is not, or the other way."
+    ]
+
+
 def test_a_note_is_undone_once(told: tuple[Case, Consignee, Box]) -> None:
     case, whom, _box = told
     call(case, whom)
@@ -176,7 +217,7 @@ def test_without_the_lock_it_would_come_back_twice(
     [row] = write(case, whom)
     letters.send_letter(letter_id=row.pk, way="paper", by="Driver 2", sign=sign())
     meet = meeting(2)
-    monkeypatch.setattr(letters.locking, "lock_row", lambda *_any: meet())
+    monkeypatch.setattr(letters, "_lock", lambda *_any: meet())
     sent = {"sending_id": LetterSent.objects.get().pk, "reason": "an old address"}
     (error,) = twice(letters.note_letter_back, **sent).errors
     assert isinstance(error, IntegrityError)

@@ -48,7 +48,9 @@ class LettersForm(KeyedForm):
     ) -> None:
         super().__init__(*args, **kwargs)
         self.offer("whom", [(one.consignee.pk, _told(one)) for one in to])
-        self.fields["whom"].initial = [one.consignee.pk for one in to if one.new]
+        self.fields["whom"].initial = [
+            one.consignee.pk for one in to if one.is_to_write
+        ]
         speak = {
             str(one.consignee.pk): written_in(one.consignee.language) for one in to
         }
@@ -106,7 +108,10 @@ class LettersForm(KeyedForm):
 def _told(one: Addressee) -> str:
     words = _now("%(name)s: %(boxes)s, %(new)s new")
     boxes = amount(len(one.boxes), "box")
-    return words % {"name": one.consignee.name, "boxes": boxes, "new": one.new}
+    said = words % {"name": one.consignee.name, "boxes": boxes, "new": one.new}
+    if any(box.waits for box in one.boxes):
+        return _now("%(said)s; a letter to it is still to be sent") % {"said": said}
+    return said
 
 
 class SendForm(KeyedForm):

@@ -29,7 +29,9 @@ class Named:
     lots: tuple[str, ...]
     """Numbers of those in it that the case is about."""
     new: bool
-    """Whether no letter to this consignee named it."""
+    """Whether no letter that reached this consignee named it."""
+    waits: bool = False
+    """Whether one that is still to be sent names it."""
 
 
 @dataclass(frozen=True)
@@ -46,8 +48,13 @@ class Addressee:
 
     @property
     def new(self) -> int:
-        """Boxes that no letter to it named."""
+        """Boxes that no letter named which reached it."""
         return sum(box.new for box in self.boxes)
+
+    @property
+    def is_to_write(self) -> bool:
+        """Whether of some of these no letter is on its way or made either."""
+        return any(box.new and not box.waits for box in self.boxes)
 
 
 def addressees(case: Case) -> list[Addressee]:
@@ -60,22 +67,30 @@ def addressees(case: Case) -> list[Addressee]:
         Each with its boxes that did not come back and are still in the scope, by name.
     """
     lots = lots_of(case, standing_holds_of(case))
-    told = set(
-        LetterBox.objects.filter(letter__case=case).values_list(
-            "listed_id", "letter__consignee_id", "letter__consignee__merged_into_id"
-        )
-    )
-    named = {(listed, into or to) for listed, to, into in told}
+    names: dict[int, set[int]] = defaultdict(set)
+    every = LetterBox.objects.filter(letter__case=case).order_by()
+    for letter, listed in every.values_list("letter", "listed"):
+        names[letter].add(listed)
     found = []
     for one in whom(case):
+        told = {pk for row in one.letters if row.sent for pk in names[row.pk]}
+        waits = names[one.letters[-1].pk] if _waits(one) else set()
         boxes = tuple(
-            Named(box, lots[box.box.pk], (box.row.pk, one.consignee.pk) not in named)
+            Named(box, lots[box.box.pk], box.row.pk not in told, box.row.pk in waits)
             for box in one.boxes
             if not box.is_back and box.box.pk in lots
         )
         if boxes:
             found.append(Addressee(one, boxes))
     return sorted(found, key=lambda one: (one.consignee.name, one.consignee.code))
+
+
+def _waits(one: Whom) -> bool:
+    """Whether the newest letter to it is to be sent as it is: it was never away."""
+    newest = one.letters[-1] if one.letters else None
+    if newest is None or newest.pk in one.moved:
+        return False
+    return all(each.fault for each in newest.tries)
 
 
 def recalling(case: Case, rows: Iterable[Letter]) -> frozenset[int]:
@@ -163,7 +178,6 @@ def _notice(
     return Notice(
         words=words_for(row.language),
         case=row.case.number,
-        nth=row.nth,
         urgent=row.urgent,
         written_on=timezone.localtime(row.operation.at).date(),
         to=tuple(row.address.splitlines()),

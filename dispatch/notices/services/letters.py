@@ -64,8 +64,8 @@ def make_letters(
 ) -> Made:
     """Make letters about a case, one for each of some consignees that got boxes of it.
 
-    A later one to the same consignee is an addition: it names what is new, and all that
-    earlier ones named.
+    One to somebody whom an earlier one reached is an addition: it names what is new, and
+    all that earlier ones named. One that has not gone, or is back, reached nobody.
 
     Args:
         number: The case; open.
@@ -193,6 +193,7 @@ def send_letter(*, letter_id: int, way: str, by: str = "", sign: Sign) -> Sent:
         mailed = mail(letter, whom, sign.key)
 
     def work(act: Act) -> Sent:
+        _lock(letter)
         to = need_text("way", mailed.to, 200, missing="letter_way_missing")
         told = {"to": to, "fault": mailed.fault}
         act.write(LetterSent(letter=letter, way=Way(way), **told))
@@ -201,6 +202,12 @@ def send_letter(*, letter_id: int, way: str, by: str = "", sign: Sign) -> Sent:
     return perform(
         "send_letter", work, Sent, sign, letter=letter_id, way=str(way), by=by
     )
+
+
+def _lock(letter: Letter) -> None:
+    """Let nobody make or send a letter to the same one, or say that it is back."""
+    whom = letter.consignee
+    locking.lock_rows(Consignee, {whom.pk, whom.stays.pk})
 
 
 @dataclass(frozen=True)
@@ -235,7 +242,7 @@ def note_letter_back(*, sending_id: int, reason: str, sign: Sign) -> Back:
         rows = LetterSent.objects.select_related("letter__case", "letter__consignee")
         sending = need_row(rows.filter(pk=sending_id))
         whom = sending.letter.consignee
-        locking.lock_row(Consignee, whom.pk)  # one at a time
+        _lock(sending.letter)
         if sending.fault:
             raise Refused("letter_not_gone")
         if LetterBack.objects.filter(sending=sending).exists():

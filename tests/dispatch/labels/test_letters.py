@@ -31,7 +31,6 @@ def notice(boxes: int = 3, **changes: Any) -> Notice:
     given = Notice(
         words=letter_words.ENGLISH,
         case="V10000014",
-        nth=1,
         urgent=True,
         written_on=DAY,
         to=("Eskmoor General", "1 Infirmary Road"),
@@ -63,7 +62,6 @@ def test_nothing_hangs_over_the_edge_of_the_page(language: str, on: Any) -> None
     lots = tuple(f"LOT-{nth:016}" for nth in range(6))
     given = replace(
         notice(words=letter_words.words_for(language)),
-        nth=2,
         to=(LONG, LONG),
         sender=(LONG, LONG),
         contact="W" * 60,

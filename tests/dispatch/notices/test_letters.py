@@ -185,6 +185,11 @@ def test_what_was_passed_on_is_told_to_both() -> None:
     assert LetterBox.objects.get(letter=one).passed_to == other
 
 
+def gone(letter: Letter) -> None:
+    said = {"way": "paper", "by": "Driver 2"}
+    services.send_letter(letter_id=letter.pk, **said, sign=sign())
+
+
 def test_a_later_letter_is_an_addition_and_says_what_is_new() -> None:
     named_workshop()
     box, consignee = box_at()
@@ -192,6 +197,7 @@ def test_a_later_letter_is_an_addition_and_says_what_is_new() -> None:
     case = a_case(box)
     [first] = write(case, consignee)
     assert ENGLISH["addition"] not in text_of(first)
+    gone(first)
     recall.widen_case(
         number=case.number, scope=[("box", more.pk)], reason="another", sign=sign()
     )
@@ -205,6 +211,7 @@ def test_a_later_letter_is_an_addition_and_says_what_is_new() -> None:
     assert text.index(str(more.serial)) < text.index(ENGLISH["before"])
     assert text.index(ENGLISH["before"]) < text.index(str(box.serial))
     assert str(more.serial) not in text_of(first)
+    gone(later)
     [third] = write(case, consignee)
     assert ENGLISH["repeated_help"] in text_of(third)
     assert factories.prove() == []

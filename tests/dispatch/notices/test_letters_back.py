@@ -11,9 +11,10 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from dispatch.labels.letter_words import ENGLISH
 from dispatch.labels.letters import letters as drawn
 from dispatch.labels.sheets import A4
-from dispatch.models import Case, Consignee, Letter, LetterSent, ReplyTerm
+from dispatch.models import Case, Consignee, Letter, LetterBox, LetterSent, ReplyTerm
 from dispatch.notices.queries.letters import notices_of
 from dispatch.notices.queries.whom import told, whom
 from dispatch.notices.services import letters
@@ -24,6 +25,8 @@ from kitting.ledger import clock
 from kitting.models import User, Workshop
 from tests import factories
 from tests.assertions import text_of
+from tests.commands.tampering.ways import change
+from tests.databases import guards_away
 from tests.dispatch.labels.test_sheets import texts
 from tests.dispatch.notices.calling import TEXTS, a_case, box_at, named_workshop, write
 from tests.factories import TODAY, sign
@@ -78,6 +81,64 @@ def test_who_was_sent_a_letter_that_came_back_is_not_told(
     send(row)
     assert told(case) == [consignee]
     assert factories.prove() == []
+
+
+@pytest.mark.parametrize("way", ["unsent", "back", "gone"])
+def test_only_what_reached_somebody_is_told_before(
+    way: str, at: tuple[Case, Consignee], client_for: Callable[[User], Client]
+) -> None:
+    """21 CFR 7.49: who never heard of it reads all of it, and of nothing before it."""
+    case, consignee = at
+    [first] = write(case, consignee)
+    if way != "unsent":
+        sending = send(first)
+    if way == "back":
+        back(sending)
+    quality = client_for(factories.make_person("quality officer"))
+    form = quality.get(reverse("dispatch:case-write", args=[case.number]))
+    ticked = {"unsent": [], "back": [consignee.pk], "gone": []}
+    assert form.context["form"]["whom"].initial == ticked[way]
+    waits = "a letter to it is still to be sent" in text_of(form)
+    assert waits == (way == "unsent")
+    [second] = write(case, consignee)
+    assert [box.new for box in second.boxes.all()] == [way != "gone"]
+    said = drawn(notices_of([second], Workshop.objects.get()), A4)
+    text = " ".join(" ".join(page.split()) for page in texts(said))
+    adds = [ENGLISH[name] in text for name in ("addition", "repeated_help", "before")]
+    assert adds == [way == "gone"] * 3
+    send(second)  # what is said of the first later changes nothing that this one says
+    if way == "gone":
+        back(sending)
+    if way == "unsent":
+        send(first)
+    assert factories.prove() == []
+
+
+def test_what_bears_an_old_address_is_proposed_anew(
+    at: tuple[Case, Consignee], client_for: Callable[[User], Client]
+) -> None:
+    case, consignee = at
+    write(case, consignee)
+    Consignee.objects.filter(pk=consignee.pk).update(address="2 New Road\nLodebridge")
+    quality = client_for(factories.make_person("quality officer"))
+    form = quality.get(reverse("dispatch:case-write", args=[case.number]))
+    assert form.context["form"]["whom"].initial == [consignee.pk]
+
+
+def test_the_proof_finds_a_letter_that_says_otherwise_what_was_told(
+    at: tuple[Case, Consignee],
+) -> None:
+    words = "It names a box as new that is not, or the other way."
+    for told_before in (False, True):
+        [row] = write(*at)
+        named = LetterBox.objects.get(letter=row)
+        assert named.new is not told_before
+        with guards_away():
+            change(named, new=told_before)
+        assert words in [fault.words for fault in factories.prove()]
+        with guards_away():
+            change(named, new=not told_before)
+        send(row)
 
 
 def test_what_was_never_sent_does_not_come_back(at: tuple[Case, Consignee]) -> None:
