@@ -5,13 +5,13 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from dispatch.domain.needs import RequestStage
 from dispatch.domain.notices import LONGEST, Outcome, Way
 from dispatch.models.cases import Case, CaseBox
 from dispatch.models.consignees import Consignee, Request
-from dispatch.models.shipments import Shipment
+from dispatch.models.shipments import Shipment, ShipmentBox
 from kitting.models import Operation
 from kitting.models.base import Guarded, check, once, one_of, word_field
 
@@ -200,8 +200,8 @@ class LetterBack(Guarded):
 class Replacement(Guarded):
     """A box of a case for whose sets its consignee gets others, by a request.
 
-    Come back unopened, it opens no other request again while that one stands: once it is
-    cancelled it replaces nothing.
+    Come back unopened, it opens no other request again while that one stands: one that is
+    cancelled before a box of it has left replaces nothing.
     """
 
     listed = models.ForeignKey(
@@ -217,8 +217,15 @@ class Replacement(Guarded):
 
     @classmethod
     def standing(cls) -> models.QuerySet[Replacement]:
-        """Those by requests that are not cancelled."""
-        return cls.objects.exclude(request__stage=RequestStage.CANCELLED)
+        """Those by requests that are not cancelled, or of which a box had left by then."""
+        off = Q(request__stage=RequestStage.CANCELLED)
+        return cls.objects.exclude(off & ~Exists(cls.left()))
+
+    @staticmethod
+    def left() -> models.QuerySet[ShipmentBox]:
+        """Boxes that left for the request of a row; after it is cancelled none does."""
+        gone = ShipmentBox.objects.filter(live=True, shipment__sent_at__isnull=False)
+        return gone.filter(request=OuterRef("request"))
 
     def __str__(self) -> str:
         return f"box {self.listed_id} replaced by request {self.request_id}"

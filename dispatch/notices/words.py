@@ -33,7 +33,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "box_replaced": _(
         "Box %(box)s is replaced already, by request %(request)s. Cancel that one first,"
-        " if it is wrong."
+        " if it is wrong; if a box of it has left, take down what lacks as a request."
     ),
     "call_reached_nobody": _(
         "Nobody was reached, so nobody can have said who they are or what they did."

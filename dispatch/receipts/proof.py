@@ -144,7 +144,8 @@ def replaced_before(box: str) -> QuerySet[Replacement]:
         box: The row's path to the box.
 
     Returns:
-        The replacements by requests that were not cancelled by then.
+        The replacements by requests that were not cancelled by then, or of which a box
+        had left.
     """
     cancelled = RowSeal.objects.filter(
         of=Request._meta.db_table,
@@ -154,7 +155,7 @@ def replaced_before(box: str) -> QuerySet[Replacement]:
     )
     before = {f"{SEQ}__lt": OuterRef(SEQ)}
     found = Replacement.objects.filter(listed__box=OuterRef(box), **before)
-    return found.exclude(Exists(cancelled))
+    return found.exclude(Exists(cancelled) & ~Exists(Replacement.left()))
 
 
 def had_then(boxes: Collection[int], seq: int) -> dict[int, int]:

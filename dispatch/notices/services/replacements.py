@@ -54,7 +54,8 @@ def replace_boxes(
         The requests.
 
     Raises:
-        Conflict: ``box_replaced`` already, by a request that was not cancelled.
+        Conflict: ``box_replaced`` already, by a request that was not cancelled, or of
+            which a box had left.
         Missing: If there is no such case, consignee or box.
         Refused: ``case_not_there``, ``boxes_missing``, ``box_not_replaced`` of one that
             another consignee has, or whose own request is open again since it came back

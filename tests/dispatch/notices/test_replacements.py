@@ -85,6 +85,27 @@ def test_what_a_cancelled_request_replaced_is_replaced_anew() -> None:
     assert factories.prove() == []
 
 
+def test_what_left_of_a_cancelled_request_replaces_all_the_same() -> None:
+    """Common practice: nobody is sent twice for what was recalled once."""
+    box, whom, first = served_box()
+    second = factories.make_labelled_box(size=box.size)
+    factories.send(factories.make_shipment(second, consignee=whom))
+    case = a_case(box, second)
+    [number] = instead(case, whom, box, second).requests
+    fresh = factories.make_labelled_box(size=box.size)
+    factories.send(factories.make_shipment(fresh, consignee=whom))
+    request = Request.objects.get(number=number)
+    assert ShipmentBox.objects.get(box=fresh).request == request
+    assert (request.stage, request.sets) == ("open", 2 * box.size.sets)
+    cancel_request(number=number, reason="They need no more", sign=sign())
+    refused("box_replaced", case, whom, box)
+    refused("box_replaced", case, whom, second)
+    came_back(box, opened=False)
+    first.refresh_from_db()
+    assert first.stage == "served"
+    assert factories.prove() == []
+
+
 @pytest.mark.parametrize("opened", [False, True])
 def test_what_is_replaced_opens_no_other_request_when_it_comes_back(
     opened: bool,
