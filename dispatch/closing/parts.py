@@ -7,12 +7,10 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from dispatch.closing.queries.closings import ended
-from dispatch.closing.queries.lifted import untold
+from dispatch.closing.queries.lifted import left_out, untold
 from dispatch.models import Case
 from dispatch.notices.queries.whom import told
-from dispatch.recall.queries.cases import standing_holds_of
 from dispatch.recall.ways import Way
-from kitting.domain.stages import GONE
 from kitting.ledger.standing import Standing
 from kitting.web.parts import register
 
@@ -35,8 +33,7 @@ def _of_lift(hold: Standing) -> dict[str, Any] | None:
     if case is None:
         return None
     names = told(case)
-    last = len(standing_holds_of(case)) == 1
-    out = case.boxes.filter(box__stage__in=GONE).count() if last else 0
+    out = left_out(case, hold)
     return {"told": names, "out": out} if names or out else None
 
 

@@ -9,7 +9,11 @@ from operator import attrgetter
 from dispatch.domain.notices import Outcome
 from dispatch.models import Case, CaseCall, Consignee
 from dispatch.notices.queries.whom import Whom, whom
-from kitting.ledger.standing import shown
+from dispatch.recall.queries.cases import closing_of, standing_holds_of
+from dispatch.replies.queries.accounts import unaccounted
+from kitting.domain.stages import GONE
+from kitting.ledger.reach import holds_on_boxes, reach_of, standing_holds
+from kitting.ledger.standing import Standing, shown
 from kitting.models import Lift
 from kitting.models.holds import TARGETS
 
@@ -59,6 +63,26 @@ def untold(case: Case) -> list[Untold]:
         those.sort(key=attrgetter("name", "code"))
         found.append(Untold(its.on, done.at, done.by_name, lift.reason, those))
     return [each for each in found if each.consignees]
+
+
+def left_out(case: Case, hold: Standing) -> int:
+    """Count the boxes that nothing recalls any more once the last hold of a case is lifted.
+
+    Args:
+        case: The case.
+        hold: A hold of it that stands.
+
+    Returns:
+        Those that are not back, which no hold of another case or beside any reaches, and of
+        which not all sets are used or destroyed; none where it is not the last, or where
+        the case is closed, which says of each why.
+    """
+    if len(standing_holds_of(case)) != 1 or closing_of(case):
+        return 0
+    each = (one.box for one in unaccounted(case) if one.box.now in GONE)
+    out = {box.box for box in each}
+    others = (one for one in standing_holds() if one.pk != hold.hold_id)
+    return len(out - holds_on_boxes(out, reach_of(others)).keys())
 
 
 def _calls(one: Whom) -> list[CaseCall]:

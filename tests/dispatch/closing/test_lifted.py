@@ -16,7 +16,8 @@ from kitting.ledger import holds
 from kitting.models import Box, Hold, User
 from tests import factories
 from tests.assertions import text_of
-from tests.dispatch.closing.test_closings import a_case, sent_box
+from tests.dispatch.closing.test_closings import a_case, close, sent_box
+from tests.dispatch.replies.replying import lines, reply
 from tests.factories import sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
@@ -87,17 +88,62 @@ def test_the_pages_name_whom_to_tell(client_for: Callable[[User], Client]) -> No
     assert f'href="{to}"' in answer.content.decode()
 
 
+def said_of(quality: Client, hold: Hold) -> str:
+    page = reverse("dispatch:lift", args=[hold.pk])
+    return " ".join(text_of(quality.get(page)).split())
+
+
+LAST = "It is the last hold of the case, and 1 box of it"
+
+
 def test_the_last_hold_says_what_nothing_recalls_any_more(
     client_for: Callable[[User], Client],
 ) -> None:
-    box, here = sent_box(), factories.make_labelled_box()
-    a_case(box, here)
+    box, here, freed = sent_box(), factories.make_labelled_box(), sent_box()
+    a_case(box, here, freed)
     quality = client_for(factories.make_person("quality officer"))
 
     def said(of: Box) -> str:
-        page = reverse("dispatch:lift", args=[Hold.objects.get(box=of).pk])
-        return " ".join(text_of(quality.get(page)).split())
+        return said_of(quality, Hold.objects.get(box=of))
 
     assert "the last hold of the case" not in said(box)
     lift(here)
-    assert "It is the last hold of the case, and 1 box of it" in said(box)
+    lift(freed)
+    assert f"{LAST} is not back" in said(box)
+
+
+def test_it_says_nothing_of_what_another_hold_recalls(
+    client_for: Callable[[User], Client],
+) -> None:
+    box = sent_box()
+    a_case(box)
+    mine = Hold.objects.get()
+    quality = client_for(factories.make_person("quality officer"))
+    lot = box.lines.get().lot_id
+    holds.place_hold(target="lot", value=lot, reason="Cracks", sign=sign())
+    other = Hold.objects.latest("pk")
+    assert "the last hold of the case" not in said_of(quality, mine)
+    holds.lift_hold(hold_id=other.pk, reason="Sound", sign=sign_by_another())
+    assert f"{LAST} is not back" in said_of(quality, mine)
+
+
+def test_it_says_nothing_of_what_is_used_or_closed(
+    client_for: Callable[[User], Client],
+) -> None:
+    box, closed = sent_box(), sent_box()
+    quality = client_for(factories.make_person("quality officer"))
+    for one, end in ((box, used_up), (closed, given_up)):
+        case = a_case(one)
+        hold = Hold.objects.get(box=one)
+        assert f"{LAST} is not back" in said_of(quality, hold)
+        end(case, one)
+        assert "the last hold of the case" not in said_of(quality, hold)
+
+
+def used_up(case: str, box: Box) -> None:
+    row = Case.objects.get(number=case)
+    reply(row, whom(box), *lines(box, used=box.size.sets))
+
+
+def given_up(case: str, box: Box) -> None:
+    close(case, (box.pk, "Its ward is closed"))
