@@ -170,6 +170,8 @@ def letter_back(request: LotwardRequest, pk: int) -> HttpResponse:
     """Say that a letter did not arrive."""
     beside = ("operation", "letter__case", "letter__consignee__merged_into")
     sending = get_or_404(LetterSent.objects.select_related(*beside), pk=pk)
+    named = sending.letter.boxes.order_by("listed__box__serial")
+    serials = named.values_list("listed__box__serial", flat=True)
     return act_page(
         request,
         "dispatch/notices/letter_back",
@@ -180,4 +182,5 @@ def letter_back(request: LotwardRequest, pk: int) -> HttpResponse:
         act=_("It did not arrive"),
         stop=True,
         sending=sending,
+        serials=list(serials),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Callable
 from datetime import date, timedelta
@@ -165,6 +166,11 @@ def test_a_clerk_says_that_it_did_not_arrive(
     page = reverse("dispatch:case-detail", args=[case.number])
     address = reverse("dispatch:letter-back", args=[sending.pk])
     assert f'href="{address}"' in clerk.get(page).content.decode()
+    question = " ".join(text_of(clerk.get(address)).split())
+    [serial] = row.boxes.values_list("listed__box__serial", flat=True)
+    assert serial in re.sub(r"[\u2009\u202f]", "", question)
+    assert "names 1 box" in question
+    assert "cannot be undone" in question
     key = {"op_key": str(uuid.uuid4())}
     assert clerk.post(address, {**key, "reason": ""}).status_code == 422
     said = {**key, "reason": "The post brought it back"}
