@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from django.db.models import Model
 
 from dispatch.models import Case, Closing, ClosingBox
-from dispatch.recall.queries.cases import closing_of
-from kitting.ledger.reach import held_boxes, reach_of
+from kitting.ledger.reach import reach_of
 from kitting.models import Box, Lift
 
 
@@ -36,34 +35,34 @@ def reaching(row: Model | None, holding: Collection[str]) -> list[Reaching]:
         holding: Numbers of the cases of which a hold is on it now.
 
     Returns:
-        The cases.
+        The cases, in a number of queries that never grows.
     """
     if not isinstance(row, Box):
         return []
-    cases = Case.objects.filter(boxes__box=row).order_by("-pk")
+    found = Case.objects.filter(boxes__box=row).order_by("-pk")
+    cases = list(found.select_related("operation"))
+    closings = Closing.objects.filter(case__in=cases, reopening__isnull=True)
+    ended = {each.case_id: each for each in closings.select_related("operation")}
+    without = ClosingBox.objects.filter(closing__in=ended.values(), box=row)
+    why = {each.closing_id: each.reason for each in without}
+    freed = _freed(row, [case for case in cases if case.number not in holding])
     return [
-        _told(row, case, held=case.number in holding)
-        for case in cases.select_related("operation")
+        Reaching(
+            case=case,
+            closing=(closing := ended.get(case.pk)),
+            without=why.get(closing.pk, "") if closing else "",
+            held=case.number in holding,
+            freed=freed.get(case.pk),
+        )
+        for case in cases
     ]
 
 
-def _told(box: Box, case: Case, *, held: bool) -> Reaching:
-    closing = closing_of(case)
-    without = ClosingBox.objects.filter(closing=closing, box=box)
-    why = without.first() if closing else None
-    return Reaching(
-        case=case,
-        closing=closing,
-        without=why.reason if why else "",
-        held=held,
-        freed=None if held else _freed(box, case),
-    )
-
-
-def _freed(box: Box, case: Case) -> Lift | None:
-    lifts = Lift.objects.filter(hold__of_case__look__case=case).order_by("-pk")
-    for lift in lifts.select_related("operation", "hold"):
-        reached = held_boxes(reach_of([lift.hold]))
-        if Box.objects.filter(pk=box.pk, pk__in=reached).exists():
-            return lift
-    return None
+def _freed(box: Box, cases: Collection[Case]) -> dict[int, Lift]:
+    """By case the newest lift of a hold that was on the box; however it reached it."""
+    found = Lift.objects.filter(hold__of_case__look__case__in=cases).order_by("pk")
+    lifts = list(found.select_related("operation", "hold__of_case__look"))
+    reached = reach_of([lift.hold for lift in lifts]).on(box, *box.lines.all())
+    return {
+        lift.hold.of_case.look.case_id: lift for lift in lifts if lift.hold in reached
+    }

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from dispatch.recall.queries.reaching import reaching
 from dispatch.recall.services import open_case
 from kitting.ledger import holds
-from kitting.models import Hold, User
+from kitting.models import Hold, Lift, User
 from tests import factories
 from tests.assertions import text_of
 from tests.dispatch.closing.test_closings import DECIDED, close
@@ -66,3 +69,33 @@ def test_what_is_free_again_says_by_which_lift(clerk: Client) -> None:
         assert "It is free again:" in words
         assert why in words
         assert other_why not in words
+
+
+def lifted(case: str) -> None:
+    for hold in Hold.objects.filter(of_case__look__case__number=case, lift=None):
+        holds.lift_hold(hold_id=hold.pk, reason="Sound", sign=sign_by_another())
+
+
+def test_the_database_is_asked_the_same_for_any_number_of_cases_and_lifts() -> None:
+    one, many = factories.make_labelled_box(), factories.make_labelled_box()
+    for box, cases in ((one, 1), (many, 3)):
+        for _ in range(cases):
+            line = box.lines.get()
+            scope = [("lot", line.lot_id), ("bag", line.bag_id), ("box", box.pk)]
+            said = {"hazard": "A visor cracks", "reason": "A ward called"}
+            number = open_case(scope=scope, **said, sign=sign()).case
+            close(number, (box.pk, "burnt"))
+            lifted(number)
+    asked = []
+    for box, cases in ((one, 1), (many, 3)):
+        with CaptureQueriesContext(connection) as queries:
+            found = reaching(box, [])
+        asked.append(len(queries))
+        assert [each.without for each in found] == ["burnt"] * cases
+        for each in found:
+            assert each.closing is not None
+            assert each.freed is not None
+            assert each.freed == Lift.objects.filter(
+                hold__of_case__look__case=each.case
+            ).latest("pk")
+    assert asked[0] == asked[1]
