@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Final
 
@@ -34,6 +34,9 @@ class Found(StrEnum):
     DAMAGED = "damaged"
     ABSENT = "absent"
 
+
+MINUTE: Final = timedelta(minutes=1)
+"""A note says the minute; what was done within it was not done later."""
 
 LINK_DAYS: Final = range(1, 366)
 """For so many days a consignee's link may be good."""

@@ -55,7 +55,13 @@ class CaseCall(Guarded):
         return self.called_at or self.operation.at
 
     def was_before(self, act: Operation) -> bool:
-        """Whether it was before an act, which it can have told nobody of then."""
+        """Whether it may have been before an act, and so have told nobody of it.
+
+        It is noted to the minute: within that of an act it may have been before, but none
+        was before its case was opened.
+        """
+        if act.pk == self.case.operation_id:
+            return False
         earlier = self.called_at is not None and self.called_at < act.at
         return earlier or self.operation_id < act.pk
 

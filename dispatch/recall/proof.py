@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import F, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
+from dispatch.domain.receipts import MINUTE
 from dispatch.models import (
     Case,
     CaseBox,
@@ -17,7 +18,6 @@ from dispatch.models import (
     ShipScan,
     Sought,
 )
-from dispatch.receipts.steps import MINUTE
 from kitting.domain import numbers
 from kitting.domain.errors import CodeError
 from kitting.domain.stages import GONE, BoxStage, MovementKind

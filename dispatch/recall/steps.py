@@ -11,6 +11,7 @@ from typing import Any
 from django.db.models import Q, Sum
 from django.utils.text import Truncator
 
+from dispatch.domain.receipts import MINUTE
 from dispatch.models import Case, CaseBox, CaseHold, CaseLook, Pallet, ShipmentBox
 from dispatch.models.cases import LONGEST_CLASS, LONGEST_HAZARD
 from dispatch.pallets.labels import prints_of
@@ -20,7 +21,6 @@ from dispatch.recall.queries.cases import (
     standing_holds_of,
     standing_targets,
 )
-from dispatch.receipts.steps import MINUTE
 from dispatch.shipments.steps import lock_open_shipment, take_off
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.numbers import Kind

@@ -3,10 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
-from dispatch.domain.receipts import LONGEST, OURS, BoxSaid, Found, Said, differs
+from dispatch.domain.receipts import (
+    LONGEST,
+    MINUTE,
+    OURS,
+    BoxSaid,
+    Found,
+    Said,
+    differs,
+)
 from dispatch.models import (
     Consignee,
     PassedOn,
@@ -22,9 +30,6 @@ from kitting.ledger.clock import day_of
 from kitting.ledger.needs import need_length, need_text
 from kitting.ledger.operations import Act
 from kitting.models import Box
-
-MINUTE = timedelta(minutes=1)
-"""A note says the minute; what was sent within it was not sent later."""
 
 
 def need_said(

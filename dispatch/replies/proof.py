@@ -18,6 +18,7 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce, Greatest
 
+from dispatch.domain.receipts import MINUTE
 from dispatch.domain.replies import By, standing
 from dispatch.models import (
     CaseBox,
@@ -31,7 +32,6 @@ from dispatch.models import (
 )
 from dispatch.recall.proof import untimely
 from dispatch.receipts.proof import same_then
-from dispatch.receipts.steps import MINUTE
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows

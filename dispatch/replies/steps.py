@@ -6,6 +6,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
 from dispatch.consignees.steps import need_consignee
+from dispatch.domain.receipts import MINUTE
 from dispatch.domain.replies import LONGEST, Answer, Line
 from dispatch.models import (
     CaseBox,
@@ -15,7 +16,7 @@ from dispatch.models import (
     Shipment,
     ShipmentBox,
 )
-from dispatch.receipts.steps import MINUTE, pass_boxes
+from dispatch.receipts.steps import pass_boxes
 from dispatch.replies.queries.accounts import newest_about, out_of
 from dispatch.replies.words import WAYS
 from kitting.domain.errors import Conflict, Refused

@@ -7,6 +7,7 @@ from datetime import datetime
 from operator import attrgetter
 
 from dispatch.domain.notices import Outcome
+from dispatch.domain.receipts import MINUTE
 from dispatch.models import Case, CaseCall, Consignee
 from dispatch.notices.queries.whom import Whom, whom
 from dispatch.recall.queries.cases import closing_of, standing_holds_of
@@ -14,7 +15,7 @@ from dispatch.replies.queries.accounts import unaccounted
 from kitting.domain.stages import GONE
 from kitting.ledger.reach import holds_on_boxes, reach_of, standing_holds
 from kitting.ledger.standing import Standing, shown
-from kitting.models import Lift
+from kitting.models import Lift, Operation
 from kitting.models.holds import TARGETS
 
 
@@ -55,7 +56,7 @@ def untold(case: Case) -> list[Untold]:
             for consignee, calls, letters in told
             if all(call.was_before(done) for call in calls)
             and (
-                any(not call.was_before(placed) for call in calls)
+                any(_may_tell(call, placed) for call in calls)
                 or any(placed.pk < act < done.pk for act in letters)
             )
         ]
@@ -83,6 +84,11 @@ def left_out(case: Case, hold: Standing) -> int:
     out = {box.box for box in each}
     others = (one for one in standing_holds() if one.pk != hold.hold_id)
     return len(out - holds_on_boxes(out, reach_of(others)).keys())
+
+
+def _may_tell(call: CaseCall, placed: Operation) -> bool:
+    """Whether a call may have told of a hold: it was in the minute of it, or later."""
+    return call.operation_id > placed.pk and call.when + MINUTE > placed.at
 
 
 def _calls(one: Whom) -> list[CaseCall]:

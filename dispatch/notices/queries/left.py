@@ -71,8 +71,10 @@ _WHO = Coalesce("consignee__merged_into", "consignee")
 
 def _told() -> QuerySet[Any, Any]:
     """Calls by which somebody was reached after a box of a case was listed."""
+    later = Q(called_at=None) | Q(called_at__gte=OuterRef("look__operation__at"))
+    opening = Q(case__operation=OuterRef("look__operation"))  # none was before that
     return CaseCall.objects.filter(
-        Q(called_at=None) | Q(called_at__gte=OuterRef("look__operation__at")),
+        later | opening,
         case=OuterRef("case"),
         outcome=Outcome.REACHED,
         undone=None,

@@ -124,6 +124,41 @@ def test_who_was_called_before_a_hold_was_lifted_is_to_be_told_of_it() -> None:
     assert untold(case) == []
 
 
+SECONDS = timedelta(seconds=40)
+"""What the note of a minute leaves out, where something was done within that minute."""
+
+
+def test_who_was_called_in_the_minute_of_the_opening_was_told_of_it() -> None:
+    box, consignee = box_at()
+    case = a_case(box)
+    note(case, consignee, NOW - SECONDS, NOW + HOUR)
+    assert the_one(case).knows
+    assert [each.to_call for each in left_to_call()] == [0]
+    lifting = sign_by_another(now=NOW + 2 * HOUR)
+    holds.lift_hold(hold_id=Hold.objects.get().pk, reason="none", sign=lifting)
+    assert [each.consignees for each in untold(case)] == [[consignee]]
+    # In the minute of the lift it may have been before that.
+    note(case, consignee, NOW + 2 * HOUR - SECONDS, NOW + 3 * HOUR)
+    assert [each.consignees for each in untold(case)] == [[consignee]]
+    note(case, consignee, NOW + 2 * HOUR, NOW + 3 * HOUR)
+    assert untold(case) == []
+    assert factories.prove() == []
+
+
+def test_whom_a_call_in_the_minute_of_a_widening_may_have_told_is_told_twice() -> None:
+    (box, consignee), (more, _same) = (first := box_at()), box_at(first[1])
+    case = a_case(box)
+    said = {"scope": [("box", more.pk)], "reason": "the same bench"}
+    widen_case(number=case.number, **said, sign=sign(now=NOW + HOUR))  # type: ignore[arg-type]
+    note(case, consignee, NOW + HOUR - SECONDS, NOW + 2 * HOUR)
+    assert [each.box for each in the_one(case).since] == [more]
+    assert [each.to_call for each in left_to_call()] == [1]
+    hold = Hold.objects.get(box=more)
+    lifting = sign_by_another(now=NOW + 3 * HOUR)
+    holds.lift_hold(hold_id=hold.pk, reason="none", sign=lifting)
+    assert [each.consignees for each in untold(case)] == [[consignee]]
+
+
 def test_an_older_answer_does_not_count_instead_of_a_newer_one() -> None:
     whom_ = factories.make_consignee()
     [box] = sent_to(whom_)
