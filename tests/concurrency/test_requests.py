@@ -97,6 +97,7 @@ def test_without_its_lock_both_would_serve_it(monkeypatch: pytest.MonkeyPatch) -
         return found
 
     counted = steps.sets_given
+    monkeypatch.setattr(services, "read_ahead", lambda shipment_id, box_id: None)
     monkeypatch.setattr(services, "_in_turn", lambda box: None)
     monkeypatch.setattr(steps, "_LOCKED", unlocked)
     monkeypatch.setattr(steps, "sets_given", both_there)

@@ -110,6 +110,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "people": list,
         "pieces": lambda: 7,
         "plan": lambda: None,
+        "recalling": list,
         "planned": lambda: [
             Planned(factories.make_size(factories.make_recipe()), 3, 1, 2)
         ],
