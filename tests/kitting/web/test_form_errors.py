@@ -110,7 +110,6 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "people": list,
         "pieces": lambda: 7,
         "plan": lambda: None,
-        "recalling": list,
         "planned": lambda: [
             Planned(factories.make_size(factories.make_recipe()), 3, 1, 2)
         ],
@@ -118,6 +117,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "products": list,
         "places": lambda: [(1, "top"), (2, "bottom")],
         "reasons": lambda: ["Torn"],
+        "recalling": list,
         "rows": list,
         "run": lambda: factories.open_run(factories.make_protocol()),
         "sizes": lambda: [
@@ -127,6 +127,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "stocks": list,
         "targets": lambda: [Target("lot:1", "this lot")],
         "to": list,
+        "to_send": list,
         "today": lambda: factories.TODAY,
         "waiting": list,
         "words": list,
