@@ -63,6 +63,7 @@ def sort_first_bag(page: Page) -> None:
 def accept_the_rest(page: Page, address: str) -> None:
     sign_in(page, address, "quality", "/lots/HB-7/rejected/")
     page.get_by_role("link", name="Accept under concession").click()
+    page.wait_for_url("**/concession/")  # the page may still be on its way
     for bag in page.get_by_role("checkbox").all():
         bag.check()
     page.get_by_label("Why").fill("Looks only")

@@ -18,6 +18,7 @@ from kitting.models.catalogue import PlaceKind
 from kitting.packing.services.voiding import void_box
 from kitting.places.services.places import put_box
 from tests import factories
+from tests.browser.measuring import settle
 from tests.browser.test_dispatch import PHONE, TABLET, said, scan
 from tests.dispatch.allotment.allotting import ask, confirm
 
@@ -84,6 +85,7 @@ def take_in(page: Page, rows: list[str]) -> None:
 
 def move_one(page: Page) -> None:
     """Give a box of 6 of the last that gets one to the first that gets nothing."""
+    settle(page)
     rows = page.locator("table.shares tbody tr").filter(has=page.locator("a"))
     gets = rows.locator("td[data-title=Gets]").all_inner_texts()
     links = [link.get_attribute("href") or "" for link in rows.locator("a").all()]
@@ -199,6 +201,7 @@ def dock(sizes: list[BoxSize]) -> Dock:
 
 def fetched(page: Page) -> list[str]:
     """The boxes that the fetch list still names."""
+    settle(page)
     texts = page.locator("ul.fetch li:not(.fetched) strong").all_inner_texts()
     return ["".join(text.split()) for text in texts]
 

@@ -167,7 +167,9 @@ def check_that_it_reached(page: Page, scene: Scene) -> None:
     page.get_by_role("button", name="Draw whom to ask").click()
     for _one in scene.whom:
         page.get_by_role("link", name="Note what they say").first.click()
-        for yes in page.locator("input[value=yes]").all():
+        every_yes = page.locator("input[value=yes]")
+        expect(every_yes).to_have_count(3)  # the page may still be on its way
+        for yes in every_yes.all():
             yes.check()
         page.get_by_label("Who said so").fill("Stores")
         page.get_by_role("button", name="Keep what they said").click()

@@ -343,6 +343,7 @@ def recall(walker: Walker) -> None:
 
 
 def _balance(page: Page) -> dict[str, str]:
+    settle(page)
     table = page.get_by_role("table", name="The balance of the lot")
     heads = table.locator("thead th").all_inner_texts()
     figures = table.locator("tbody tr").first.locator("td").all_inner_texts()
