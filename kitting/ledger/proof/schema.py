@@ -118,7 +118,8 @@ def made(vendor: str) -> list[Part]:
                 cursor.execute(statement.replace(f"FUNCTION {PREFIX}", own))
         return list(_read(scratch))
     finally:
-        scratch.close()
+        if scratch.connection:  # its own close() spares a database in memory
+            scratch.connection.close()
 
 
 def _read(database: BaseDatabaseWrapper) -> Iterator[Part]:
