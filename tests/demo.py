@@ -27,6 +27,7 @@ from tests.trees import ROOT
 NAME = "lotward.sqlite3"
 TODAY = "2026-03-04"
 """The day that it is for the demo of the tests, a Wednesday."""
+COMMAND = [sys.executable, str(ROOT / "manage.py"), "demo", "--today", TODAY]
 
 
 @dataclass(frozen=True)
@@ -53,15 +54,10 @@ def build_and_serve(home: Path) -> None:
         AssertionError: When the command ends, or serves no page.
     """
     port = free_port()
-    clean = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}
-    clean.pop("DJANGO_SETTINGS_MODULE", None)
-    command = [sys.executable, str(ROOT / "manage.py"), "demo", "--port", str(port)]
     said = home / "said.txt"
     with said.open("w") as told:
         process = subprocess.Popen(
-            [*command, "--today", TODAY],
-            env={**clean, "LOTWARD_DATA_DIR": str(home)},
-            stdout=told,
+            [*COMMAND, "--port", str(port)], env=_clean(home), stdout=told
         )
         try:
             page = _wait_for(f"http://127.0.0.1:{port}/sign-in/", process)
@@ -81,6 +77,24 @@ def build_and_serve(home: Path) -> None:
         file.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # It is copied without its log.
     (folder / "served.json").write_text(json.dumps(served))
     said.rename(folder / said.name)
+
+
+def build_alone(home: Path) -> str:
+    """Build the demo in another data folder by the command, and give what it says."""
+    return subprocess.run(
+        [*COMMAND, "--no-serve"],
+        env=_clean(home),
+        check=True,
+        stdout=subprocess.PIPE,
+        text=True,
+    ).stdout
+
+
+def _clean(home: Path) -> dict[str, str]:
+    """The environment of a command that knows nothing of the tests."""
+    clean = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}
+    clean.pop("DJANGO_SETTINGS_MODULE", None)
+    return {**clean, "LOTWARD_DATA_DIR": str(home)}
 
 
 def _workers_beside(pid: int) -> int:
