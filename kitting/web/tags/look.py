@@ -88,10 +88,12 @@ def number(value: object) -> SafeString | str:
 
     The gaps are margins between spans. A page may have a thousand: one string each.
     """
-    if value is None or value == "":
-        return ""
-    groups = map(escape, fours(str(value)))
-    inner = '</span><span class="four">'.join(groups)
+    return "" if value is None or value == "" else _in_fours(str(value))
+
+
+@lru_cache(maxsize=4096)
+def _in_fours(identifier: str) -> SafeString:
+    inner = '</span><span class="four">'.join(map(escape, fours(identifier)))
     return SafeString(f'<span class="number"><span class="four">{inner}</span></span>')
 
 
