@@ -90,7 +90,7 @@ def kept(tally: Tally) -> None:
 
 
 register(
-    ("allotted boxes", "sizes", shared),
-    ("allotment figures", "requests", figures),
-    ("promises kept", "promises", kept),
+    ("allotted boxes", "sizes", shared, AllotmentSize, Promise),
+    ("allotment figures", "requests", figures, AllotmentLine),
+    ("promises kept", "promises", kept, Promise, ShipmentBox),
 )

@@ -120,6 +120,6 @@ def _silent(closing: int, case: int, seq: int) -> list[int]:
 
 
 register(
-    ("case closings", "closings", acts),
-    ("boxes of closings", "boxes", boxes),
+    ("case closings", "closings", acts, Case),
+    ("boxes of closings", "boxes", boxes, ClosingBox, Closing),
 )

@@ -47,4 +47,4 @@ def complaints(tally: Tally) -> None:
     tally.each(COMPLAINT, its, "What it is about has another number.")
 
 
-register(("complaints", "complaints", complaints))
+register(("complaints", "complaints", complaints, Complaint))

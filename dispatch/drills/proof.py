@@ -120,7 +120,7 @@ def _gone(lot: int, seq: int) -> QuerySet[Box, Any]:
 
 
 register(
-    ("drills", "drills", draws),
-    ("drill calls", "calls", calls),
-    ("drill lists", "lists", located),
+    ("drills", "drills", draws, Drill, DrillList),
+    ("drill calls", "calls", calls, DrillCall),
+    ("drill lists", "lists", located, DrillList),
 )

@@ -89,6 +89,6 @@ def among(tally: Tally) -> None:
 
 
 register(
-    ("effect draws", "checks", draws),
-    ("effect consignees", "checks", among),
+    ("effect draws", "checks", draws, EffectCheck, EffectConsignee, EffectAnswer),
+    ("effect consignees", "checks", among, EffectCheck),
 )

@@ -251,8 +251,8 @@ def _with_merged(ids: set[int], merged: Iterable[tuple[int, int]]) -> set[int]:
 
 
 register(
-    ("case calls", "calls", calls),
-    ("case letters", "letters", letters),
-    ("boxes in letters", "boxes", named),
-    ("replacements", "boxes", replacements),
+    ("case calls", "calls", calls, CaseCall),
+    ("case letters", "letters", letters, Letter, LetterBack),
+    ("boxes in letters", "boxes", named, Letter),
+    ("replacements", "boxes", replacements, Replacement),
 )

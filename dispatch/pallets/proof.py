@@ -114,10 +114,10 @@ def whole(tally: Tally) -> None:
 
 
 register(
-    ("pallet stages", "events", stages),
-    ("pallet scans", "scans", scans),
-    ("pallet numbers", "pallets", numbered),
-    ("pallets", "boxes", whole),
+    ("pallet stages", "events", stages, Pallet, PalletEvent, PalletBox),
+    ("pallet scans", "scans", scans, PalletBox, PalletScan),
+    ("pallet numbers", "pallets", numbered, Pallet),
+    ("pallets", "boxes", whole, PalletBox, ShipmentBox),
 )
 for each in (("pallet stages", "events", stages), ("pallet scans", "scans", scans)):
     register_newest(*each, (PalletEvent, "pallet_id"), (PalletScan, "pallet_id"))

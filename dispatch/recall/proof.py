@@ -212,8 +212,8 @@ def untimely(when: str) -> Q:
 
 
 register(
-    ("case acts", "looks", acts),
-    ("case lists", "looks", lists),
-    ("case boxes", "boxes", then),
-    ("case things", "things looked for", things),
+    ("case acts", "looks", acts, Case, CaseLook, CaseHold, CaseBox),
+    ("case lists", "looks", lists, CaseLook),
+    ("case boxes", "boxes", then, CaseBox),
+    ("case things", "things looked for", things, Sought),
 )

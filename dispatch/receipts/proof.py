@@ -225,8 +225,8 @@ def _count(found: QuerySet[Any, Any]) -> Subquery:
 
 
 register(
-    ("receipts", "receipts", receipts),
-    ("received boxes", "boxes", boxes),
-    ("returns", "boxes", returns),
-    ("boxes passed on", "boxes", passings),
+    ("receipts", "receipts", receipts, Shipment, Receipt),
+    ("received boxes", "boxes", boxes, ShipmentBox, ReceiptBox),
+    ("returns", "boxes", returns, Box, ShipmentBox),
+    ("boxes passed on", "boxes", passings, PassedOn, ShipmentBox),
 )

@@ -192,7 +192,7 @@ def _before(at: str = "") -> dict[str, Any]:
 
 
 register(
-    ("replies", "boxes", said),
-    ("reply boxes", "lines", theirs),
-    ("reply links", "links", links),
+    ("replies", "boxes", said, Reply, ReplyBox),
+    ("reply boxes", "lines", theirs, ReplyBox),
+    ("reply links", "links", links, ReplyLink, Reply),
 )

@@ -80,6 +80,6 @@ def _reached(one: int, led: Mapping[int, Collection[int]]) -> set[int]:
 
 
 register(
-    ("requests served", "requests", served),
-    ("requests and boxes", "boxes", consignees),
+    ("requests served", "requests", served, Request),
+    ("requests and boxes", "boxes", consignees, Request),
 )

@@ -138,11 +138,11 @@ def stages(tally: Tally, ids: Ids = None) -> None:
 
 
 register(
-    ("shipment stages", "events", stages),
-    ("shipment scans", "scans", scans),
-    ("shipment boxes", "boxes", boxes),
-    ("shipment counters", "shipments", counters),
-    ("shipment lots and products", "shipments", names),
+    ("shipment stages", "events", stages, Shipment, ShipEvent),
+    ("shipment scans", "scans", scans, ShipmentBox, ShipScan),
+    ("shipment boxes", "boxes", boxes, ShipmentBox, Box),
+    ("shipment counters", "shipments", counters, Shipment),
+    ("shipment lots and products", "shipments", names, Shipment, ShipmentBox),
 )
 for each in (
     ("shipment stages", "events", stages),

@@ -197,9 +197,9 @@ def looked_at(tally: Tally) -> None:
 
 
 register(
-    ("verdicts", "lots", verdicts),
-    ("check plans", "checks", plans),
-    ("switching", "samples and decisions", switching),
-    ("rejected bags", "dispositions", dispositions),
-    ("bags set back", "bags", looked_at),
+    ("verdicts", "lots", verdicts, Lot),
+    ("check plans", "checks", plans, Check, CheckedClass, Defect),
+    ("switching", "samples and decisions", switching, CheckedClass, Switching),
+    ("rejected bags", "dispositions", dispositions, Disposition, Movement),
+    ("bags set back", "bags", looked_at, Movement),
 )

@@ -119,5 +119,13 @@ def _took_two(act: int) -> bool:
 
 register(
     ("rights", "roles and people", rights),
-    ("two people", "lifts, signatures, releases, covers", two_people),
+    (
+        "two people",
+        "lifts, signatures, releases, covers",
+        two_people,
+        Lift,
+        Signature,
+        MethodRelease,
+        Cover,
+    ),
 )

@@ -123,7 +123,7 @@ def quarantine(tally: Tally) -> None:
 
 
 register(
-    ("carriers", "bags", carriers),
-    ("box places", "puts", boxes),
-    ("quarantine", "bags", quarantine),
+    ("carriers", "bags", carriers, Bag),
+    ("box places", "puts", boxes, Box, BoxPut),
+    ("quarantine", "bags", quarantine, Movement),
 )

@@ -72,6 +72,6 @@ def jobs(tally: Tally) -> None:
 
 
 register(
-    ("prints", "prints", copies),
-    ("print jobs", "jobs", jobs),
+    ("prints", "prints", copies, Print),
+    ("print jobs", "jobs", jobs, PrintJob, Print),
 )

@@ -132,6 +132,6 @@ def _went_by(tally: Tally) -> None:
 
 
 register(
-    ("signatures", "signatures", signatures),
-    ("covers", "covers and stays", covers),
+    ("signatures", "signatures", signatures, Protocol),
+    ("covers", "covers and stays", covers, Cover, RunBag),
 )

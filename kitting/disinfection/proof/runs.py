@@ -263,13 +263,9 @@ def stays(tally: Tally) -> None:
         tally: Where stays are counted and faults noted.
     """
     tally.count = RunBag.objects.count()
-    ended = RunBag.objects.filter(live=True).exclude(run__stage=RunStage.OPEN)
-    for pk, stage in rows(ended.order_by("pk").values_list("pk", "run__stage")):
-        tally.add(STAY, pk, "The run of this stay is closed.", RunStage.OPEN, stage)
-    gone = RunBag.objects.filter(live=False, run__stage=RunStage.OPEN)
-    for pk in gone.order_by("pk").values_list("pk", flat=True):
-        tally.add(STAY, pk, "The stay ended before its run.", "live", "ended")
-    _lengths(tally)
+    if tally.count:
+        _ends(tally)
+        _lengths(tally)
     on = (BagStage.IN_RUN, BagStage.EXPOSED)
     live = RunBag.objects.filter(bag=OuterRef("pk"), live=True)
     bags = Bag.objects.annotate(on=Exists(live)).order_by("pk")
@@ -289,6 +285,16 @@ def stays(tally: Tally) -> None:
         for (count,) in bag:
             total = sum(n for (n,) in summed)
             tally.same(BAG, pk, "It had other passes in its runs.", total, count)
+
+
+def _ends(tally: Tally) -> None:
+    """A stay that ended did so in a run that is closed, and no other."""
+    ended = RunBag.objects.filter(live=True).exclude(run__stage=RunStage.OPEN)
+    for pk, stage in rows(ended.order_by("pk").values_list("pk", "run__stage")):
+        tally.add(STAY, pk, "The run of this stay is closed.", RunStage.OPEN, stage)
+    gone = RunBag.objects.filter(live=False, run__stage=RunStage.OPEN)
+    for pk in gone.order_by("pk").values_list("pk", flat=True):
+        tally.add(STAY, pk, "The stay ended before its run.", "live", "ended")
 
 
 def _lengths(tally: Tally) -> None:
@@ -338,6 +344,6 @@ def _long_enough(tally: Tally, stay: RunBag) -> None:
 
 register(
     ("runs", "runs", verdicts),
-    ("stays", "stays", stays),
-    ("clearing", "bags and lines", clearing),
+    ("stays", "stays", stays, RunBag, Bag),
+    ("clearing", "bags and lines", clearing, Bag, BoxLine),
 )

@@ -83,7 +83,7 @@ def _moves(*kinds: MovementKind) -> QuerySet[Movement, tuple[int, int, int]]:
 
 
 register(
-    ("counts", "counts", counts),
-    ("found", "findings", confirmed),
-    ("samples", "samples", samples),
+    ("counts", "counts", counts, Count),
+    ("found", "findings", confirmed, Movement),
+    ("samples", "samples", samples, Sample, Movement),
 )

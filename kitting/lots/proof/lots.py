@@ -357,10 +357,10 @@ def lots(tally: Tally, ids: Ids = None) -> None:
 
 
 register(
-    ("bags", "movements", movements),
-    ("repacked", "movements", repacked),
-    ("open bags", "bags", open_at_benches),
-    ("lots", "lots", lots),
+    ("bags", "movements", movements, Bag, Movement),
+    ("repacked", "movements", repacked, Movement),
+    ("open bags", "bags", open_at_benches, OpenBag),
+    ("lots", "lots", lots, Lot, Movement, Bag, BoxLine),
 )
 register_newest("bags", "movements", movements, (Movement, "bag_id"))
 register_newest("lots", "lots", lots, (Movement, "lot_id"))

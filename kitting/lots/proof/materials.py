@@ -111,6 +111,6 @@ def cancelled(tally: Tally) -> None:
 
 
 register(
-    ("materials", "uses", origins),
-    ("cancelled lots", "lots", cancelled),
+    ("materials", "uses", origins, LotOrigin, Movement),
+    ("cancelled lots", "lots", cancelled, Lot, Movement),
 )

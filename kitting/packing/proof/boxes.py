@@ -367,12 +367,12 @@ def stages(tally: Tally, ids: Ids = None) -> None:
 
 
 register(
-    ("box stages", "events", stages),
-    ("box contents", "lines", contents),
-    ("box recipes", "boxes", complete),
-    ("methods", "methods", tried),
-    ("box numbers", "boxes", numbered),
-    ("box identities", "boxes", identity),
+    ("box stages", "events", stages, Box, BoxEvent),
+    ("box contents", "lines", contents, Box, BoxLine, Movement),
+    ("box recipes", "boxes", complete, Box),
+    ("methods", "methods", tried, Method),
+    ("box numbers", "boxes", numbered, Box),
+    ("box identities", "boxes", identity, Box),
 )
 for each in (
     ("box stages", "events", stages),

@@ -47,5 +47,5 @@ def handed(tally: Tally, ids: Ids = None) -> None:
         tally.add(HANDED, pk, "The box was not open any more.", "open", "another stage")
 
 
-register(("box benches", "hand-overs", handed))
+register(("box benches", "hand-overs", handed, BoxHanded))
 register_newest("box benches", "hand-overs", handed, (BoxHanded, "box_id"))

@@ -82,4 +82,4 @@ def _acts_while_held(
                 yield box, seq
 
 
-register(("box holds", "holds", packed_while_held))
+register(("box holds", "holds", packed_while_held, Hold))

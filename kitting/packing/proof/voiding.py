@@ -81,6 +81,6 @@ def labels_back(tally: Tally) -> None:
 
 
 register(
-    ("cancelled boxes", "boxes", unmixed),
-    ("voided labels", "boxes", labels_back),
+    ("cancelled boxes", "boxes", unmixed, BoxEvent),
+    ("voided labels", "boxes", labels_back, BoxEvent),
 )

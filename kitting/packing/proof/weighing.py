@@ -85,5 +85,5 @@ def _weighed(switched: list[tuple[int, bool]], seq: int | None) -> bool:
     return bool(before) and before[-1]
 
 
-register(("box masses", "boxes", masses))
+register(("box masses", "boxes", masses, BoxEvent))
 register_newest("box masses", "boxes", masses, (BoxEvent, "box_id"))
