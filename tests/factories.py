@@ -24,6 +24,7 @@ from kitting.disinfection.services import evidence, protocols, runs, verdicts
 from kitting.disinfection.services.meters import record_calibration
 from kitting.domain.entries import Belt, Load, Report, Terms
 from kitting.ledger import proof
+from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.services import lots
 from kitting.models import (
@@ -58,6 +59,7 @@ NOW = datetime(2026, 1, 14, 4, 0, tzinfo=UTC)
 TODAY = date(2026, 1, 14)
 
 _numbers = itertools.count(1)
+_CALLED = Kept(lambda name: User.objects.filter(username=name))
 
 
 def unique(prefix: str) -> str:
@@ -70,19 +72,18 @@ def make_person(role: str = "manager", name: str = "") -> User:
     return user
 
 
+def _person(name: str, role: str = "manager") -> User:
+    return next(iter(_CALLED(name)), None) or make_person(role, name)
+
+
 def sign(by: User | None = None, **changes: Any) -> Sign:
-    values: dict[str, Any] = {"by": by, "key": uuid.uuid4(), "now": NOW, **changes}
-    if values["by"] is None:
-        values["by"] = User.objects.filter(username="tester").first() or make_person(
-            name="tester"
-        )
-    return Sign(**values)
+    given: dict[str, Any] = {"key": uuid.uuid4(), "now": NOW, **changes}
+    return Sign(by or _person("tester"), **given)
 
 
 def sign_by_another(**changes: Any) -> Sign:
     """Signed by somebody else than whoever acts where a test does not say."""
-    other = User.objects.filter(username="another").first()
-    return sign(other or make_person("quality officer", "another"), **changes)
+    return sign(_person("another", "quality officer"), **changes)
 
 
 BY_SERVICES = frozenset(
@@ -302,8 +303,7 @@ def make_protocol(
     drafted = protocols.draft_protocol(code=code, terms=said, sign=sign(now=by.now))
     protocol = Protocol.objects.get(pk=drafted.protocol_id)
     if signed_by is None:
-        officer = User.objects.filter(username="Quality officer").first()
-        officer = officer or make_person("quality officer", "Quality officer")
+        officer = _person("Quality officer", "quality officer")
         protocols.sign_protocol(
             protocol_id=protocol.pk,
             meaning="Approved for use",

@@ -10,7 +10,7 @@ from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
 from kitting.domain.errors import Refused
 from kitting.domain.together import Together
-from kitting.ledger.kept import Kept
+from kitting.ledger.kept import Kept, foresee
 from kitting.models import (
     Bag,
     Recipe,
@@ -206,6 +206,28 @@ def only_with(pairs: Iterable[RecipePair]) -> dict[int, set[int]]:
     return only
 
 
+def _rows_of(
+    only: QuerySet[Recipe],
+) -> tuple[Kept[RecipeLine], Kept[RecipeSubstitute], Kept[RecipePair]]:
+    """What some versions pin, asked for by no value."""
+    lines = RecipeLine.objects.filter(recipe__in=only).order_by("pk")
+    substitutes = RecipeSubstitute.objects.filter(line__recipe__in=only)
+    pairs = RecipePair.objects.filter(recipe__in=only).order_by("pk")
+    return (
+        Kept(lambda: lines.select_related("part", "revision", "recipe")),
+        Kept(
+            lambda: substitutes.select_related("line", "revision").order_by(
+                "line", "nth"
+            )
+        ),
+        Kept(lambda: pairs),
+    )
+
+
+_EVERY: Final = _rows_of(Recipe.objects.all())
+_IN_FORCE: Final = _rows_of(Recipe.objects.filter(in_force=True))
+
+
 def every_pinned(*, in_force: bool = False) -> Iterator[tuple[int, Pinned]]:
     """Read what every version of every recipe pins.
 
@@ -215,18 +237,16 @@ def every_pinned(*, in_force: bool = False) -> Iterator[tuple[int, Pinned]]:
     Yields:
         The id of the version, and what it pins.
     """
-    only = Recipe.objects.filter(in_force=True) if in_force else Recipe.objects.all()
+    all_lines, all_substitutes, all_pairs = _IN_FORCE if in_force else _EVERY
+    foresee((all_lines,), (all_substitutes,), (all_pairs,))
     lines: dict[int, list[RecipeLine]] = {}
-    found = RecipeLine.objects.filter(recipe__in=only)
-    for line in found.select_related("part", "revision", "recipe").order_by("pk"):
+    for line in all_lines():
         lines.setdefault(line.recipe_id, []).append(line)
     substitutes: dict[int, list[RecipeSubstitute]] = {}
-    rows = RecipeSubstitute.objects.filter(line__recipe__in=only)
-    rows = rows.select_related("line", "revision")
-    for row in rows.order_by("line", "nth"):
+    for row in all_substitutes():
         substitutes.setdefault(row.line.recipe_id, []).append(row)
     pairs: dict[int, list[RecipePair]] = {}
-    for pair in RecipePair.objects.filter(recipe__in=only).order_by("pk"):
+    for pair in all_pairs():
         pairs.setdefault(pair.recipe_id, []).append(pair)
     for recipe, of in lines.items():
         yield recipe, pinned(of, substitutes.get(recipe, []), pairs.get(recipe, []))

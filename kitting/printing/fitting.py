@@ -22,6 +22,7 @@ from kitting.labels.press import draw, press, try_on
 from kitting.labels.pressed import Pressed
 from kitting.labels.stock import Sheet, Stock
 from kitting.ledger import upheld
+from kitting.ledger.kept import Kept
 from kitting.ledger.upheld import Rows
 from kitting.models import Printer
 from kitting.models import Stock as StockRow
@@ -256,6 +257,12 @@ def _no_room(kind: Kind[Any], face: Any, head: Stock) -> LotwardError | None:
     return None
 
 
+_STOCKS: Final = Kept(lambda: StockRow.objects.filter(active=True))
+_PRINTERS: Final = Kept(
+    lambda: Printer.objects.filter(active=True).select_related("stock")
+)
+
+
 def heads_for(kind: Kind[Any]) -> list[Stock]:
     """Labels of a kind on every head that may print them, coarsest first.
 
@@ -266,9 +273,8 @@ def heads_for(kind: Kind[Any]) -> list[Stock]:
         Its own size on the head of each stock and printer in use that has room for it,
         and on that of a PDF.
     """
-    stocks = StockRow.objects.filter(active=True)
-    laid = [of_kind(kind), *map(laid_out, stocks)]
-    for printer in Printer.objects.filter(active=True).select_related("stock"):
+    laid = [of_kind(kind), *map(laid_out, _STOCKS())]
+    for printer in _PRINTERS():
         head = (printer.head_dots, printer.head_um)
         laid.append(laid_out(printer.stock, head=head))
     found = set()

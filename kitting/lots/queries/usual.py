@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from django.db.models import Q, QuerySet
 
 from kitting.domain.stages import MovementKind
 from kitting.domain.usual import usual
+from kitting.ledger.kept import KeptLines
 from kitting.models import Lot, LotOrigin, Method, Movement, Place, Revision, Yield
 from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, LotStage
@@ -40,11 +41,23 @@ def usual_in(part: int) -> int | None:
     Returns:
         The median of its newest bags; None where there are too few.
     """
-    newest = _stand().filter(part=part).values_list("pk", flat=True)[:LAST_BAGS]
-    came = Movement.objects.filter(lot__in=list(newest), kind=MovementKind.RECEIVED)
-    return usual(
-        list(came.order_by("-pk").values_list("pieces", flat=True)[:LAST_BAGS])
-    )
+    newest = [pk for (pk,) in _NEWEST(part)]
+    return usual([pieces for (pieces,) in _CAME(*newest)] if newest else [])
+
+
+_NEWEST: Final = KeptLines(
+    lambda part: _stand().filter(part=part).values_list("pk")[:LAST_BAGS]
+)
+"""The newest lots of a part."""
+
+
+def _came(*lots: int) -> QuerySet[Movement, tuple[int]]:
+    came = Movement.objects.filter(lot__in=lots, kind=MovementKind.RECEIVED)
+    return came.order_by("-pk").values_list("pieces")[:LAST_BAGS]
+
+
+_CAME: Final = KeptLines(_came)
+"""Pieces in the newest bags of some lots as they came in."""
 
 
 def last_lots() -> list[Lot]:

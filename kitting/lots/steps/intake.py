@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter as Tally
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Final
+from typing import Final, TypeVar
 
 from django.db import IntegrityError, transaction
 from django.db.models import Model, Q
@@ -17,6 +17,7 @@ from kitting.domain.errors import CodeError, Conflict, Missing, Refused, WrongSt
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
+from kitting.ledger.kept import rows_by_id
 from kitting.ledger.needs import need_length
 from kitting.ledger.operations import Act
 from kitting.ledger.reach import fold
@@ -25,6 +26,8 @@ from kitting.models import Counter, Lot, Method, Part, Place, Revision
 from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy, LotStage
 from kitting.products.steps.methods import need_method_for, with_parts
+
+M = TypeVar("M", bound=Model)
 
 MOST_PIECES: Final = 10_000_000
 """What one bag holds at most, in its part's unit: 10 t of filament, 10 km of band."""
@@ -107,10 +110,14 @@ def catalogue_of(lots: Sequence[NewLot], today: date) -> Catalogue:
         Parts and revisions by id; no lot that is there.
     """
     return Catalogue(
-        parts=Part.objects.in_bulk({new.part_id for new in lots}),
-        revisions=Revision.objects.in_bulk({new.revision_id for new in lots}),
+        parts=_by_id(Part, {new.part_id for new in lots}),
+        revisions=_by_id(Revision, {new.revision_id for new in lots}),
         today=today,
     )
+
+
+def _by_id(model: type[M], ids: Collection[int]) -> dict[int, M]:
+    return {row.pk: row for row in rows_by_id(model)(*sorted(ids))} if ids else {}
 
 
 def locked_catalogue(act: Act, lots: Sequence[NewLot]) -> Catalogue:

@@ -9,9 +9,11 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
+from django.db.models import Count, QuerySet
+
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BoxStage, PrintState
-from kitting.ledger.kept import foresee
+from kitting.ledger.kept import KeptLines, foresee
 from kitting.ledger.packable import packing_problem
 from kitting.ledger.pinned import Pinned, pinned_by
 from kitting.ledger.pinned import asked_of as pinned_asked
@@ -234,14 +236,13 @@ def screen(
     }
     here = [_open_here(bag, refusals[bag.pk]) for bag in bags]
     if box is None:
-        packed = Box.objects.filter(bench=bench, packed_on=today)
         offered, to_pack = choosing(bench, today=today, now=now, reach=reach)
         return Screen(
             bench,
             choices=offered,
             open_bags=here,
             gone=[*gone.values()],
-            packed_today=packed.exclude(stage=BoxStage.VOIDED).count(),
+            packed_today=sum(boxes for (boxes,) in _PACKED(bench.pk, today)),
             aside=_aside(bench, standing),
             newest=number,
             at_hand=at_hand(None, [], bags),
@@ -320,10 +321,28 @@ def with_prints(shown: Screen, box: Box) -> Screen:
     return replace(shown, label=newest_label(box.pk), slips=slips)
 
 
-def _aside(bench: Bench, standing: Sequence[Hold]) -> list[str]:
+def _packed(bench: int, today: date) -> QuerySet[Box, tuple[int]]:
+    packed = Box.objects.filter(bench=bench, packed_on=today).order_by()
+    at_it = packed.exclude(stage=BoxStage.VOIDED).values("bench")
+    return at_it.annotate(boxes=Count("pk")).values_list("boxes")
+
+
+_PACKED = KeptLines(_packed)
+"""How many boxes were closed at a bench on a day."""
+
+
+def _away(bench: int) -> QuerySet[Box, tuple[int, str]]:
     stages = (BoxStage.OPEN, BoxStage.CLOSED)
     away = Box.objects.filter(bench=bench, stage__in=stages, place__isnull=False)
-    numbers = dict(away.order_by("pk").values_list("pk", "number"))
+    return away.order_by("pk").values_list("pk", "number")
+
+
+_AWAY = KeptLines(_away)
+"""Boxes of a bench that were put away before they were labelled."""
+
+
+def _aside(bench: Bench, standing: Sequence[Hold]) -> list[str]:
+    numbers = dict(_AWAY(bench.pk))
     held = holds_on_boxes(numbers, reach_of(standing)) if numbers else {}
     return [number for pk, number in numbers.items() if pk not in held][:MOST_ASIDE]
 

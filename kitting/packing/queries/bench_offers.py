@@ -93,13 +93,13 @@ def released(bags: QuerySet[Bag], today: date) -> QuerySet[Bag]:
     return may.filter(Q(lot__use_by__isnull=True) | Q(lot__use_by__gte=today))
 
 
-def packable(
-    bags: QuerySet[Bag], *, today: date, now: datetime, reach: Reach
+def opened(
+    revisions: Sequence[int], *, today: date, now: datetime, reach: Reach
 ) -> list[Bag]:
-    """Read those of some bags that may be packed from, also where one lies open.
+    """Read the bags that were opened and may be packed from, at whatever bench.
 
     Args:
-        bags: The bags.
+        revisions: What they hold; at least one.
         today: The workshop's day.
         now: The moment.
         reach: What is held now.
@@ -107,10 +107,18 @@ def packable(
     Returns:
         The bags, each with its lot, its place and the bench where it is open.
     """
-    return _free(released(bags, today).select_related(*_BESIDE), now, reach)
+    return _free(_OPENED(today, *revisions), now, reach)
 
 
 _BESIDE = ("lot__part", "lot__revision", "place", "open_at__bench")
+
+
+def _opened(today: date, *revisions: int) -> QuerySet[Bag]:
+    bags = Bag.objects.filter(lot__revision__in=revisions, opened_at__isnull=False)
+    return released(bags, today).select_related(*_BESIDE)
+
+
+_OPENED = Kept(_opened)
 
 
 def _free(bags: Iterable[Bag], now: datetime, reach: Reach) -> list[Bag]:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from typing import Final
 
-from django.db.models import Subquery
+from django.db.models import QuerySet, Subquery
 
+from kitting.ledger.kept import Kept
 from kitting.ledger.reach import Reach
 from kitting.models import Bench, Box, BoxSize
 from kitting.packing.queries.plan import packed_on, still_to_pack, wanted_on
@@ -39,6 +41,20 @@ class Choice:
         return self.size.product.name
 
 
+def _sizes(bench: int) -> QuerySet[BoxSize]:
+    """Sizes that can be started, each with that of the bench's last box."""
+    newest = Box.objects.filter(bench=bench).order_by("-pk").values("size")[:1]
+    return (
+        BoxSize.objects.filter(product__recipes__in_force=True, active=True)
+        .select_related("product")
+        .annotate(newest=Subquery(newest))
+        .order_by("product__code", "sets")
+    )
+
+
+_SIZES: Final = Kept(_sizes)
+
+
 def choices(bench: Bench) -> list[Choice]:
     """Box sizes that can be started: of products with a recipe in force.
 
@@ -48,13 +64,7 @@ def choices(bench: Bench) -> list[Choice]:
     Returns:
         One for each size, by product and sets: a gloved hand finds it where it was.
     """
-    newest = Box.objects.filter(bench=bench).order_by("-pk").values("size")[:1]
-    sizes = list(
-        BoxSize.objects.filter(product__recipes__in_force=True, active=True)
-        .select_related("product")
-        .annotate(newest=Subquery(newest))
-        .order_by("product__code", "sets")
-    )
+    sizes = _SIZES(bench.pk)
     counts = [size.sets for size in sizes]
     return [
         Choice(
@@ -62,7 +72,7 @@ def choices(bench: Bench) -> list[Choice]:
             command=f"ACT-BOX-{size.sets}"
             if counts.count(size.sets) == 1
             else f"ACT-BOX-{size.product.code}-{size.sets}",
-            again=size.pk == size.newest,
+            again=size.pk == size.newest,  # type: ignore[attr-defined]
         )
         for size in sizes
     ]

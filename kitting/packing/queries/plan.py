@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet
 
 from kitting.domain.stages import BoxStage
+from kitting.ledger.kept import KeptLines
 from kitting.models import Box, BoxSize, PackPlan
 
 MOST: Final = 9_999
@@ -40,7 +41,12 @@ def wanted_on(day: date) -> dict[int, int]:
     Returns:
         By the id of the size; only sizes of which some are wanted.
     """
-    return dict(PackPlan.objects.filter(day=day).values_list("size", "boxes"))
+    return dict(_WANTED(day))
+
+
+_WANTED: Final = KeptLines(
+    lambda day: PackPlan.objects.filter(day=day).values_list("size", "boxes")
+)
 
 
 def packed_on(day: date) -> dict[int, int]:
@@ -52,9 +58,16 @@ def packed_on(day: date) -> dict[int, int]:
     Returns:
         By the id of the size; only sizes of which some were.
     """
+    return dict(_PACKED(day))
+
+
+def _packed(day: date) -> QuerySet[Box, tuple[int, int]]:
     boxes = Box.objects.filter(packed_on=day).exclude(stage=BoxStage.VOIDED)
     counted = boxes.order_by().values("size").annotate(boxes=Count("pk"))
-    return dict(counted.values_list("size", "boxes"))
+    return counted.values_list("size", "boxes")
+
+
+_PACKED: Final = KeptLines(_packed)
 
 
 def still_to_pack(

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
 from kitting.domain.cover import Need, cover
+from kitting.ledger.kept import KeptLines
 from kitting.ledger.pinned import Pinned, every_pinned
 from kitting.ledger.reach import Reach
 from kitting.models import Bag, Bench, BoxSize
-from kitting.packing.queries.bench_offers import open_at, packable, released
+from kitting.packing.queries.bench_offers import open_at, opened, released
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,7 @@ class Reaches:
 
 
 NOTHING: Final = Reaches(0, "")
+NO_HOLD: Final = Reach()
 
 
 def reaches(
@@ -54,14 +56,15 @@ def reaches(
         By the id of the size.
     """
     in_force = [what for _, what in every_pinned(in_force=True)]
-    revisions = {one for what in in_force for one in what.together.revisions}
-    bags = Bag.objects.filter(lot__revision__in=revisions)
+    revisions = sorted({one for what in in_force for one in what.together.revisions})
+    if not revisions:
+        return dict.fromkeys((size.pk for size in sizes), NOTHING)
     # Thousands that nobody has opened are summed by the database.
-    whole = released(bags.filter(opened_at__isnull=True), today)
-    sums = whole.exclude(reach.of_bags).order_by().values_list("lot__revision")
-    stock = Counter(dict(sums.annotate(Sum("pieces"))))
-    opened = bags.filter(opened_at__isnull=False)
-    for bag in packable(opened, today=today, now=now, reach=reach):
+    whole = (
+        _whole(today, *revisions, reach=reach) if reach else _WHOLE(today, *revisions)
+    )
+    stock = Counter(dict(whole))
+    for bag in opened(revisions, today=today, now=now, reach=reach):
         if bench is None or open_at(bag) in (None, bench):
             stock[bag.lot.revision_id] += bag.pieces
     pinned = {what.lines[0].recipe.product_id: what for what in in_force}
@@ -71,6 +74,18 @@ def reaches(
         else NOTHING
         for size in sizes
     }
+
+
+def _whole(
+    today: date, *revisions: int, reach: Reach = NO_HOLD
+) -> QuerySet[Bag, tuple[int, int]]:
+    """Pieces in bags that nobody has opened, by the revision."""
+    bags = Bag.objects.filter(lot__revision__in=revisions, opened_at__isnull=True)
+    free = released(bags, today).exclude(reach.of_bags)
+    return free.order_by().values_list("lot__revision").annotate(Sum("pieces"))
+
+
+_WHOLE: Final = KeptLines(_whole)
 
 
 def _of(size: BoxSize, pinned: Pinned, stock: Mapping[int, int]) -> Reaches:

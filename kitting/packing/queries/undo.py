@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any, Final
 
 from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
 from kitting.domain.stages import MovementKind
+from kitting.ledger.kept import KeptLines
 from kitting.models import BoxHanded, Movement, Operation, Place
 from kitting.models.catalogue import PlaceKind
 
@@ -74,13 +76,28 @@ def done_at(bench_id: int, most: int = MOST_ACTS) -> list[tuple[int, str, str]]:
     Returns:
         The operation, name and outcome of each, the newest first.
     """
-    told = ("pk", "name", "link__outcome")
-    acts = Operation.objects.filter(link__isnull=False).order_by("-pk")
-    newest = [*acts.filter(bench=bench_id).values_list(*told)[:most]]
     # Each bench is asked for by an index of its own; together they would need none.
-    came = BoxHanded.objects.filter(bench=bench_id).order_by("-pk")
-    given = acts.filter(pk=Subquery(came.values("operation")[:1]))
-    return sorted([*newest, *given.values_list(*told)], reverse=True)
+    return sorted([*_newest(most)(bench_id), *_GIVEN(bench_id)], reverse=True)
+
+
+def _sealed() -> QuerySet[Operation, tuple[int, str, str]]:
+    acts = Operation.objects.filter(link__isnull=False).order_by("-pk")
+    return acts.values_list("pk", "name", "link__outcome")
+
+
+@cache
+def _newest(most: int) -> KeptLines:
+    """So many of the newest acts at a bench."""
+    return KeptLines(lambda bench: _sealed().filter(bench=bench)[:most])
+
+
+def _given(bench: int) -> QuerySet[Operation, tuple[int, str, str]]:
+    came = BoxHanded.objects.filter(bench=bench).order_by("-pk")
+    return _sealed().filter(pk=Subquery(came.values("operation")[:1]))
+
+
+_GIVEN: Final = KeptLines(_given)
+"""The act by which a bench was given a box last."""
 
 
 def acts_at(bench_id: int) -> Acts:

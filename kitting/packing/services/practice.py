@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import date
 from typing import Any, Final
 from uuid import UUID, uuid4
 
@@ -22,7 +22,7 @@ from kitting.ledger.operations import Sign, rehearsed
 from kitting.ledger.weighed import scale_u
 from kitting.lots.services.lots import take_in
 from kitting.lots.steps.intake import NewBag, NewLot
-from kitting.models import Bag, Bench, Place, RecipeLine, User, Workshop
+from kitting.models import Bag, Bench, BoxSize, Place, RecipeLine, User, Workshop
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.queries.bench import Screen, last_act, screen
 from kitting.packing.queries.bench_rows import newest_box
@@ -76,34 +76,31 @@ def practise(*, by: User, scans: Sequence[str], key: UUID) -> Practised:
     """
     now = clock.now()
     with rehearsed():
-        bench, bags = _set_out(by, now)
-        done = Practised(bench, _screen(bench, now))
+        today = day_of(Workshop.objects.get(pk=1), now)
+        bench, bags = _set_out(by, today)
+        done = Practised(bench, screen(bench, today=today, now=now))
         keys = (*(uuid4() for _ in scans[1:]), key)
         for text, own in zip(scans, keys, strict=False):
             _scan(done, text, Sign(by, own, bench_id=bench.pk), bags)
-            done.screen = _screen(bench, now)
+            done.screen = screen(bench, today=today, now=now)
             if done.refusal is not None:
                 break
         done.last = last_act(bench)
         return _without_numbers(done, {*bags})
 
 
-def _screen(bench: Bench, now: datetime) -> Screen:
-    return screen(bench, today=day_of(Workshop.objects.get(pk=1), now), now=now)
-
-
-def _set_out(by: User, now: datetime) -> tuple[Bench, list[str]]:
+def _set_out(by: User, today: date) -> tuple[Bench, list[str]]:
     """A bench, and the numbers of bags with whatever any box needs."""
     most: dict[RecipeLine, int] = {}
+    sets: dict[int, list[int]] = {}
+    for size in BoxSize.objects.filter(active=True, product__recipes__in_force=True):
+        sets.setdefault(size.product_id, []).append(size.sets)
     lines = RecipeLine.objects.filter(recipe__in_force=True)
     for line in lines.select_related("part", "recipe"):
-        sizes = line.recipe.product.sizes.filter(active=True)
-        needed = [line.needed(size.sets) for size in sizes]
-        if needed:
+        if needed := [*map(line.needed, sets.get(line.recipe.product_id, ()))]:
             most[line] = max(needed)
     if not most:
         raise Refused("nothing_to_practise")
-    today = day_of(Workshop.objects.get(pk=1), now)
     lots = [
         NewLot(
             part_id=line.part_id,
