@@ -58,6 +58,8 @@ CHROMIUM_SWITCHES = [
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    # No page is there long enough to win back what it costs to compile its scripts well.
+    "--js-flags=--no-opt,--no-maglev",
 ]
 searching.choose()
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
+
+from axe_playwright_python.base import AXE_SCRIPT
 
 from tests.patience import until
 
@@ -17,6 +19,25 @@ def settle(page: Page) -> None:
     """Wait until styles, scripts, pictures and letters are there and laid out."""
     page.wait_for_load_state("load")
     assert until(lambda: page.evaluate(SETTLED))
+
+
+class Barrier(NamedTuple):
+    """A finding of axe: a rule, how much it bars somebody, and by which elements."""
+
+    rule: str
+    impact: str
+    where: list[list[str]]
+
+
+# What axe says of all that is well would be a hundred times as much.
+FOUND = f"""{AXE_SCRIPT};
+axe.run({{resultTypes: ['violations']}}).then(found => found.violations.map(
+    each => [each.id, each.impact, each.nodes.map(node => node.target)]))"""
+
+
+def barriers(page: Page) -> list[Barrier]:
+    """What bars somebody from using a page as it is now."""
+    return [Barrier(*each) for each in page.evaluate(FOUND)]
 
 
 def width(page: Page) -> int:

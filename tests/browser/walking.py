@@ -12,11 +12,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import unquote, urlsplit
 
-from axe_playwright_python.sync_playwright import Axe
 from django.contrib.staticfiles import finders
 from playwright.sync_api import Download, Locator, Page, expect
 
-from tests.browser.measuring import settle
+from tests.browser.measuring import barriers, settle
 
 if TYPE_CHECKING:
     from playwright.sync_api import APIResponse, ConsoleMessage, Response, ViewportSize
@@ -107,10 +106,9 @@ class Walker:
             return
         settle(self.page)
         self.weights[name] = self._weight()
-        for found in Axe().run(self.page).response["violations"]:
-            if found["impact"] in {"serious", "critical"}:
-                where = [node["target"] for node in found["nodes"]]
-                self.barriers.append(f"{name}: {found['id']} {where}")
+        for found in barriers(self.page):
+            if found.impact in {"serious", "critical"}:
+                self.barriers.append(f"{name}: {found.rule} {found.where}")
 
     def _weight(self) -> int:
         """Sum the page and everything that it names, as an empty cache would ask.
