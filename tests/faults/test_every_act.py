@@ -75,20 +75,10 @@ def each_in_turn(call: Call) -> None:
         harm(call)
 
 
-def one_of_them(call: Call) -> None:
-    random.Random(f"{SEED} {call.kind}").choice(HARMS)(call)
-
-
+@pytest.mark.long
 @ours_alone
 @pytest.mark.usefixtures("own")
-@pytest.mark.parametrize(
-    "harm",
-    [
-        one_of_them,
-        pytest.param(each_in_turn, marks=pytest.mark.long),
-        pytest.param(killed_everywhere, marks=pytest.mark.long),
-    ],
-)
+@pytest.mark.parametrize("harm", [each_in_turn, killed_everywhere])
 def test_servers_are_killed_or_two_and_the_clock_is_back(harm: Harm) -> None:
     assert left_out(walk_through(harm)) == set(ELSEWHERE)
     assert factories.prove() == []
@@ -169,6 +159,23 @@ def tell(sql: str) -> None:
         cursor.execute(sql)
 
 
+@ours_alone
+def test_one_thing_goes_wrong_with_each_kind_of_act(disk: Path) -> None:
+    """The gate's; each of them with every kind: ``make faults``."""
+    harms = (*HARMS, on_a_full_disk(disk, always=ON_SQLITE))
+    chosen = dict.fromkeys(harms, 0)
+
+    def one_of_them(call: Call) -> None:
+        harm = random.Random(f"{SEED} {call.kind}").choice(harms)
+        chosen[harm] += 1
+        harm(call)
+
+    assert left_out(walk_through(one_of_them)) == set(ELSEWHERE)
+    assert factories.prove() == []
+    assert min(chosen.values()) > 10
+
+
+@pytest.mark.long
 @ours_alone
 def test_the_disk_is_full(disk: Path) -> None:
     harm = on_a_full_disk(disk, always=ON_SQLITE)

@@ -63,6 +63,8 @@ TAKING_FILES = {
 }
 TRIES = 6
 """With another seed there are others."""
+MADE = 12
+"""So many files each form is given in the gate."""
 
 some_or_all = pytest.mark.parametrize(
     "every", [False, pytest.param(True, marks=pytest.mark.long)], ids=["some", "all"]
@@ -265,7 +267,8 @@ def test_every_file_is_taken_or_refused(
     ]
     for form in forms:
         parts = filled(form, {})
-        for content, make in hostile.FILES.items():
+        contents = list(hostile.FILES.items())
+        for content, make in contents if every else by.sample(contents, MADE):
             for called in hostile.NAMES if every else by.sample(hostile.NAMES, 1):
                 files = {name: (called, make(by)) for name in form.files}
                 body = hostile.multipart(parts, files)
@@ -331,7 +334,7 @@ def test_the_door_takes_anything(
     page = stranger.client.get(at).content.decode()
     [form] = [one for one in forms_in(page, at) if one.method == "post"]
     for name in form.names if every else form.names[:5]:
-        some = [hostile.SCRIPT, *by.sample(hostile.VALUES, 11)]
+        some = [hostile.SCRIPT, *by.sample(hostile.VALUES, 4)]
         for value in hostile.VALUES if every else some:
             parts = filled(form, {name: [value]})
             what = f"{name} {value[:30]!r}"

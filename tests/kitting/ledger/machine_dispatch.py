@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from hypothesis import strategies as st
-from hypothesis.stateful import invariant, rule
+from hypothesis.stateful import rule
 
 from dispatch.allotment.queries.proposals import facts_of, first_day
 from dispatch.allotment.services import allot, release_promise
@@ -152,7 +152,6 @@ class Dispatch:
             twice=twice,
         )
 
-    @invariant()
     def promises_are_kept_for_whom_they_were_made(self) -> None:
         made: Counter[int] = Counter(dict(Promise.objects.values_list("pk", "boxes")))
         for pk, boxes in PromiseRelease.objects.values_list("promise", "boxes"):
