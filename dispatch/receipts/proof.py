@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from typing import Any, Final
 
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum
@@ -24,7 +24,7 @@ from dispatch.models import (
 from kitting.domain.stages import GONE, BoxStage, ShipmentStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import rows
+from kitting.ledger.proof.streams import composed, rows
 from kitting.models import Box, BoxEvent, RowSeal
 
 RECEIPT = Receipt._meta.db_table
@@ -107,6 +107,18 @@ def returns(tally: Tally) -> None:
     Args:
         tally: Where boxes are counted and faults noted.
     """
+    boxes, loads = _returned()
+    for pk, full, came, to, off in rows(boxes):
+        tally.count += 1
+        wrong = "What came back of it and its stages do not agree."
+        tally.same(BOX, pk, wrong, int((came or 0) == full), (to or 0) - (off or 0))
+    for pk, came, back in rows(loads):
+        tally.same(LOAD, pk, "It came back unopened, or not.", came, back)
+
+
+@composed
+def _returned() -> Iterator[QuerySet[Any, Any]]:
+    """Boxes of which something came back, and what came back unopened of shipments."""
     every = Return.objects.filter(box=OuterRef("pk"))
     sets = every.filter(undone=None).order_by().values("box")
     sums = Subquery(sets.annotate(each=Sum("sets")).values("each"))
@@ -119,10 +131,7 @@ def returns(tally: Tally) -> None:
     )
     either = found.filter(Q(some=True) | Q(stage=BoxStage.RETURNED))
     names = ("pk", "size__sets", "came", "came_back", "undone")
-    for pk, full, came, to, off in rows(either.order_by("pk").values_list(*names)):
-        tally.count += 1
-        wrong = "What came back of it and its stages do not agree."
-        tally.same(BOX, pk, wrong, int((came or 0) == full), (to or 0) - (off or 0))
+    yield either.order_by("pk").values_list(*names)
     whole = Return.objects.filter(
         ~Exists(replaced_before("box")),
         box=OuterRef("box"),
@@ -131,10 +140,7 @@ def returns(tally: Tally) -> None:
         undone=None,
     )
     loads = ShipmentBox.objects.filter(live=True).annotate(came=Exists(whole))
-    for pk, came, back in rows(
-        loads.filter(Q(back=True) | Q(came=True)).values_list("pk", "came", "back")
-    ):
-        tally.same(LOAD, pk, "It came back unopened, or not.", came, back)
+    yield loads.filter(Q(back=True) | Q(came=True)).values_list("pk", "came", "back")
 
 
 def replaced_before(box: str) -> QuerySet[Replacement]:

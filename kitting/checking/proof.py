@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
-from django.db.models import Exists, OuterRef, Sum
+from django.db.models import Exists, OuterRef, QuerySet, Sum
 
 from kitting.checking.queries.switching import ALL, Happened, Step, happened, steps
 from kitting.domain.errors import Refused
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import grouped, rows, side_by_side
+from kitting.ledger.proof.streams import composed, grouped, rows, side_by_side
 from kitting.models import (
     Check,
     CheckedClass,
@@ -114,22 +115,7 @@ def dispositions(tally: Tally) -> None:
     Args:
         tally: Where dispositions are counted and faults noted.
     """
-    key = ("operation_id", "bag_id")
-    told = (
-        Disposition.objects.filter(bag__isnull=False)
-        .order_by(*key)
-        .values_list(*key, "pk", "fate", "good", "bad")
-    )
-    out_of = Movement.objects.filter(stage_before=BagStage.REJECTED).order_by(*key)
-    ways = (MovementKind.ACCEPTED, MovementKind.SENT_BACK)
-    moved = out_of.filter(kind__in=ways).values_list(*key, "kind", "pieces")
-    scrapped = (
-        out_of.filter(kind=MovementKind.SCRAPPED)
-        .values(*key)
-        .annotate(total=Sum("pieces"))
-        .values_list(*key, "total")
-    )
-    streams = [grouped(rows(found), width=2) for found in (told, moved, scrapped)]
+    streams = [grouped(rows(found), width=2) for found in _dispositions()]
     for (operation, bag), (acts, moves, scraps) in side_by_side(*streams):
         if not acts and not moves:
             continue  # Scrapped without being sorted: an act of its own.
@@ -147,6 +133,26 @@ def dispositions(tally: Tally) -> None:
             expected,
             found,
         )
+
+
+@composed
+def _dispositions() -> Iterator[QuerySet[Any, Any]]:
+    """What acts say that became of rejected bags, and how pieces left these."""
+    key = ("operation_id", "bag_id")
+    yield (
+        Disposition.objects.filter(bag__isnull=False)
+        .order_by(*key)
+        .values_list(*key, "pk", "fate", "good", "bad")
+    )
+    out_of = Movement.objects.filter(stage_before=BagStage.REJECTED).order_by(*key)
+    ways = (MovementKind.ACCEPTED, MovementKind.SENT_BACK)
+    yield out_of.filter(kind__in=ways).values_list(*key, "kind", "pieces")
+    yield (
+        out_of.filter(kind=MovementKind.SCRAPPED)
+        .values(*key)
+        .annotate(total=Sum("pieces"))
+        .values_list(*key, "total")
+    )
 
 
 def _pairs(fate: str, good: int, bad: int) -> list[tuple[str, int]]:

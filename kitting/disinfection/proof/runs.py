@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from typing import Any
 
-from django.db.models import Exists, F, OuterRef, Q, Sum
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from kitting.disinfection.queries.doses import (
@@ -19,7 +20,7 @@ from kitting.domain.stages import BagStage, MovementKind, RunStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.acts import Done, done
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import grouped, rows, side_by_side
+from kitting.ledger.proof.streams import composed, grouped, rows, side_by_side
 from kitting.models import (
     Bag,
     BoxLine,
@@ -213,27 +214,33 @@ def clearing(tally: Tally) -> None:
     Args:
         tally: Where bags and lines are counted and faults noted.
     """
+    in_bags, in_boxes = _clearings()
+    for pk, number, run_stage, stayed, needed in rows(in_bags):
+        tally.count += 1
+        _cleared(tally, (BAG, pk, f"Bag {number}"), run_stage, stayed, needed)
+    for pk, number, run_stage, stayed, needed in rows(in_boxes):
+        tally.count += 1
+        _cleared(tally, (LINE, pk, f"Packed bag {number}"), run_stage, stayed, needed)
+
+
+@composed
+def _clearings() -> Iterator[QuerySet[Any, Any]]:
+    """Bags that are cleared or were, and what was packed, with the runs that cleared it."""
     bags = Bag.objects.filter(Q(stage=BagStage.CLEARED) | Q(cleared_run__isnull=False))
     bags = bags.annotate(
         stayed=Exists(
             RunBag.objects.filter(run=OuterRef("cleared_run"), bag=OuterRef("pk"))
         )
     )
-    found = bags.order_by("pk").values_list(
+    yield bags.order_by("pk").values_list(
         *("pk", "number", "cleared_run__stage", "stayed", "lot__part__needs_clearing")
     )
-    for pk, number, run_stage, stayed, needed in rows(found):
-        tally.count += 1
-        _cleared(tally, (BAG, pk, f"Bag {number}"), run_stage, stayed, needed)
     lines = BoxLine.objects.annotate(
         stayed=Exists(RunBag.objects.filter(run=OuterRef("run"), bag=OuterRef("bag")))
     )
-    in_boxes = lines.order_by("pk").values_list(
+    yield lines.order_by("pk").values_list(
         *("pk", "bag__number", "run__stage", "stayed", "lot__part__needs_clearing")
     )
-    for pk, number, run_stage, stayed, needed in rows(in_boxes):
-        tally.count += 1
-        _cleared(tally, (LINE, pk, f"Packed bag {number}"), run_stage, stayed, needed)
 
 
 def _cleared(
@@ -266,25 +273,32 @@ def stays(tally: Tally) -> None:
     if tally.count:
         _ends(tally)
         _lengths(tally)
+    wrong, said, passes = _bags()
+    for pk, stage in rows(wrong):
+        words = "Its stage and its stays in runs do not agree."
+        tally.add(BAG, pk, words, "a live stay while in a run", stage)
+    for pk, (bag, summed) in side_by_side(grouped(rows(said)), grouped(rows(passes))):
+        for (count,) in bag:
+            total = sum(n for (n,) in summed)
+            tally.same(BAG, pk, "It had other passes in its runs.", total, count)
+
+
+@composed
+def _bags() -> Iterator[QuerySet[Any, Any]]:
+    """Bags whose stage is not that of their stays; all bags, and passes by their runs."""
     on = (BagStage.IN_RUN, BagStage.EXPOSED)
     live = RunBag.objects.filter(bag=OuterRef("pk"), live=True)
     bags = Bag.objects.annotate(on=Exists(live)).order_by("pk")
     wrong = bags.filter(Q(stage__in=on, on=False) | (~Q(stage__in=on) & Q(on=True)))
-    for pk, stage in rows(wrong.values_list("pk", "stage")):
-        words = "Its stage and its stays in runs do not agree."
-        tally.add(BAG, pk, words, "a live stay while in a run", stage)
-    passes = (
+    yield wrong.values_list("pk", "stage")
+    yield Bag.objects.order_by("pk").values_list("pk", "passes")
+    yield (
         RunBag.objects.exclude(run__stage=RunStage.OPEN)
         .order_by("bag_id")
         .values("bag_id")
         .annotate(total=Sum(F("run__passes")))
         .values_list("bag_id", "total")
     )
-    said = Bag.objects.order_by("pk").values_list("pk", "passes")
-    for pk, (bag, summed) in side_by_side(grouped(rows(said)), grouped(rows(passes))):
-        for (count,) in bag:
-            total = sum(n for (n,) in summed)
-            tally.same(BAG, pk, "It had other passes in its runs.", total, count)
 
 
 def _ends(tally: Tally) -> None:

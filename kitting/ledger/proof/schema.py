@@ -41,10 +41,12 @@ def stands(tally: Tally) -> None:
     Args:
         tally: Where parts are counted and faults noted.
     """
-    wanted, found = made(connection.vendor), list(_read(connection))
-    tally.count = len(found)
-    missing = _named(_less(wanted, found))
-    added = _named(_less(found, wanted))
+    wanted, found = Counter(made(connection.vendor)), Counter(_read(connection))
+    tally.count = found.total()
+    # Nearly all of it is the same by name as well.
+    lost, strange = [*(wanted - found).elements()], [*(found - wanted).elements()]
+    missing = _named(_less(lost, strange))
+    added = _named(_less(strange, lost))
     # A table that is not there, or should not be, is one fault and not twenty.
     whole = {
         key[0] for key in missing.keys() ^ added.keys() if key[1] in {"table", "view"}

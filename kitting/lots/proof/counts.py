@@ -47,7 +47,9 @@ def confirmed(tally: Tally) -> None:
     found = Movement.objects.filter(
         Exists(moved.filter(stage_after=BagStage.CLEARED)), kind=MovementKind.FOUND
     )
-    tally.count += found.count()
+    if not (count := found.count()):
+        return
+    tally.count += count
     gone = moved.filter(kind=MovementKind.SCRAPPED, pieces=OuterRef("pieces"))
     said = Count.objects.filter(**same, confirmed_by__isnull=False)
     unsaid = found.exclude(Exists(gone)).exclude(Exists(said)).order_by("pk")

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from functools import cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from django.db.models import (
     BigIntegerField,
     Case,
     Expression,
     F,
+    QuerySet,
     Sum,
     When,
 )
@@ -26,7 +27,14 @@ from kitting.domain.stages import (
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.newest import register_newest
-from kitting.ledger.proof.streams import Ids, grouped, only, rows, side_by_side
+from kitting.ledger.proof.streams import (
+    Ids,
+    composed,
+    grouped,
+    only,
+    rows,
+    side_by_side,
+)
 from kitting.ledger.reach import fold
 from kitting.models import (
     Bag,
@@ -313,30 +321,7 @@ def lots(tally: Tally, ids: Ids = None) -> None:
         tally: Where lots are counted and faults noted.
         ids: The lots; None for all of them.
     """
-    every = only(Lot.objects.order_by("pk"), "pk", ids).values_list(
-        "pk", "number", "source", "source_key"
-    )
-    by_kind = (
-        only(Movement.objects.filter(kind__in=(*_CAME, *_WENT)), "lot_id", ids)
-        .order_by("lot_id")
-        .values("lot_id", "kind")
-        .annotate(total=_signed())
-        .values_list("lot_id", "kind", "total")
-    )
-    in_bags = (
-        only(Bag.objects.order_by("lot_id"), "lot_id", ids)
-        .values("lot_id")
-        .annotate(total=Sum("pieces"))
-        .values_list("lot_id", "total")
-    )
-    in_boxes = (
-        only(BoxLine.objects.filter(box__stage__in=COUNTED), "lot_id", ids)
-        .order_by("lot_id")
-        .values("lot_id")
-        .annotate(total=Sum("pieces"))
-        .values_list("lot_id", "total")
-    )
-    streams = [grouped(rows(found)) for found in (every, by_kind, in_bags, in_boxes)]
+    streams = [grouped(rows(found)) for found in _balances(ids)]
     for pk, (lot, kinds, bags, boxes) in side_by_side(*streams):
         tally.count += 1
         number = lot[0][0] if lot else "that is not there"
@@ -354,6 +339,34 @@ def lots(tally: Tally, ids: Ids = None) -> None:
             came,
             here + boxed + went,
         )
+
+
+@composed
+def _balances(ids: Ids) -> Iterator[QuerySet[Any, Any]]:
+    """Lots, what moved of them by kind, and what of them is in bags and boxes."""
+    yield only(Lot.objects.order_by("pk"), "pk", ids).values_list(
+        "pk", "number", "source", "source_key"
+    )
+    yield (
+        only(Movement.objects.filter(kind__in=(*_CAME, *_WENT)), "lot_id", ids)
+        .order_by("lot_id")
+        .values("lot_id", "kind")
+        .annotate(total=_signed())
+        .values_list("lot_id", "kind", "total")
+    )
+    yield (
+        only(Bag.objects.order_by("lot_id"), "lot_id", ids)
+        .values("lot_id")
+        .annotate(total=Sum("pieces"))
+        .values_list("lot_id", "total")
+    )
+    yield (
+        only(BoxLine.objects.filter(box__stage__in=COUNTED), "lot_id", ids)
+        .order_by("lot_id")
+        .values("lot_id")
+        .annotate(total=Sum("pieces"))
+        .values_list("lot_id", "total")
+    )
 
 
 register(

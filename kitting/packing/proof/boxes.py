@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter, defaultdict
+from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -21,6 +22,7 @@ from kitting.ledger.proof.stages import replay
 from kitting.ledger.proof.streams import (
     Ids,
     Row,
+    composed,
     grouped,
     only,
     rows,
@@ -52,17 +54,23 @@ def contents(tally: Tally, ids: Ids = None) -> None:
         tally: Where lines are counted and faults noted.
         ids: The boxes; None for all of them.
     """
-    every = only(Box.objects.order_by("pk"), "pk", ids).values_list("pk", "stage")
-    inside = only(BoxLine.objects.all(), "box_id", ids)
-    lines = inside.order_by("box_id").values_list(*_KEY, "pieces")
-    moved = only(Movement.objects.filter(box__isnull=False), "box_id", ids)
-    moves = moved.order_by("box_id").values_list(*_KEY, "kind", "delta", "pieces")
-    streams = [grouped(rows(found)) for found in (every, lines, moves)]
-    for box, (stage, in_box, into) in side_by_side(*streams):
+    *streams, strange = _contents(ids)
+    for box, (stage, in_box, into) in side_by_side(*map(grouped, map(rows, streams))):
         _inside(tally, box, (BoxStage.VOIDED,) in stage, in_box, into)
-    strange = inside.exclude(lot=F("bag__lot")).order_by("pk")
-    for pk, lot, own in rows(strange.values_list("pk", "lot_id", "bag__lot_id")):
+    for pk, lot, own in rows(strange):
         tally.add(LINE, pk, "It names another lot than its bag is of.", own, lot)
+
+
+@composed
+def _contents(ids: Ids) -> Iterator[QuerySet[Any, Any]]:
+    """Boxes, their lines, and what moved into and out of them; lines of other lots."""
+    yield only(Box.objects.order_by("pk"), "pk", ids).values_list("pk", "stage")
+    inside = only(BoxLine.objects.all(), "box_id", ids)
+    yield inside.order_by("box_id").values_list(*_KEY, "pieces")
+    moved = only(Movement.objects.filter(box__isnull=False), "box_id", ids)
+    yield moved.order_by("box_id").values_list(*_KEY, "kind", "delta", "pieces")
+    strange = inside.exclude(lot=F("bag__lot")).order_by("pk")
+    yield strange.values_list("pk", "lot_id", "bag__lot_id")
 
 
 _KEY = ("box_id", "bag_id", "run_id")
@@ -244,21 +252,10 @@ def identity(tally: Tally, ids: Ids = None) -> None:
         tally: Where boxes are counted and faults noted.
         ids: The boxes; None for all of them.
     """
-    every = only(Box.objects.order_by("pk"), "pk", ids).values_list("pk", *_COLUMNS)
     versions = dict(Recipe.objects.values_list("pk", "version"))
-    lines = only(BoxLine.objects.order_by("box_id"), "box_id", ids).values("box_id")
-    soonest = lines.annotate(day=Min("lot__use_by")).values_list("box_id", "day")
-    prints = only(Print.objects.filter(box__isnull=False), "box_id", ids)
-    streams = [
-        grouped(read(found))
-        for read, found in (
-            (stored, every),
-            (rows, soonest),
-            (stored, _moments(BoxStage.CLOSED, ids, "operation__link__outcome")),
-            (stored, _moments(BoxStage.LABELLED, ids)),
-            (stored, prints.order_by("box_id").values_list("box_id", "copy")),
-        )
-    ]
+    every, soonest, *events = _identities(ids)
+    read = stored(every), rows(soonest), *map(stored, events)
+    streams = [grouped(found) for found in read]
     for _pk, (found, days, closed, seen, printed) in side_by_side(*streams):
         for row in found:
             box = _Box._make((*row[:-1], versions.get(row[-1], 0)))
@@ -276,6 +273,19 @@ def identity(tally: Tally, ids: Ids = None) -> None:
             if scanned is not None and not printed:
                 words = "It is labelled, by no print."
                 tally.add(BOX, box.pk, words, "a print", "none")
+
+
+@composed
+def _identities(ids: Ids) -> Iterator[QuerySet[Any, Any]]:
+    """Boxes, how long their lots keep, when they were closed and labelled, their prints."""
+    every = only(Box.objects.order_by("pk"), "pk", ids)
+    yield every.values_list("pk", *_COLUMNS)
+    lines = only(BoxLine.objects.order_by("box_id"), "box_id", ids).values("box_id")
+    yield lines.annotate(day=Min("lot__use_by")).values_list("box_id", "day")
+    yield _moments(BoxStage.CLOSED, ids, "operation__link__outcome")
+    yield _moments(BoxStage.LABELLED, ids)
+    prints = only(Print.objects.filter(box__isnull=False), "box_id", ids)
+    yield prints.order_by("box_id").values_list("box_id", "copy")
 
 
 def _moments(
