@@ -170,7 +170,8 @@ def _latin(text: str) -> bool:
 
 def _said(city: str, pattern: str, region: str) -> bool:
     """Whether the format or the region says the city already: Singapore, Dubai."""
-    return city.casefold() in pattern.casefold() or city.casefold() == region.casefold()
+    printed = {text.strip(" ,-") for text in re.split("%[A-Za-z]", pattern)}
+    return city.strip().casefold() in {each.casefold() for each in (*printed, region)}
 
 
 def _cased(rules: Any, field: str, value: str) -> str:

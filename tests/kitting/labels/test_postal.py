@@ -241,6 +241,12 @@ def test_what_looks_wrong_is_said(address: Address, codes: list[str]) -> None:
     assert [each.code for each in doubts(address)] == codes
 
 
+@pytest.mark.parametrize(("country", "city"), [("JP", "Z"), ("SG", "Gap")])
+def test_no_city_is_taken_for_a_part_of_the_format(country: str, city: str) -> None:
+    """For one of its letters, nor for some of what it prints."""
+    assert city in " ".join(lines(Address(country, ("1 Way",), "1", city))).split()
+
+
 TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("C", "Z")), max_size=12)
 
 
