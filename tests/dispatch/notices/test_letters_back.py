@@ -27,7 +27,7 @@ from kitting.models import User, Workshop
 from tests import factories
 from tests.assertions import text_of
 from tests.commands.tampering.ways import change
-from tests.databases import guards_away
+from tests.databases import guards_away, once_a_module
 from tests.dispatch.labels.test_sheets import texts
 from tests.dispatch.notices.calling import TEXTS, a_case, box_at, named_workshop, write
 from tests.factories import TODAY, sign
@@ -37,7 +37,7 @@ pytestmark = pytest.mark.django_db
 DUE = TODAY + timedelta(days=3)
 
 
-@pytest.fixture
+@once_a_module
 def at() -> tuple[Case, Consignee]:
     named_workshop()
     box, consignee = box_at()

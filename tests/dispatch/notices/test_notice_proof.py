@@ -13,7 +13,7 @@ from kitting.ledger.proof.faults import Tally
 from kitting.models import Box, Link
 from tests import factories
 from tests.commands.tampering.ways import change
-from tests.databases import guards_away
+from tests.databases import guards_away, once_a_module
 from tests.dispatch.notices.calling import a_case, box_at, named_workshop, write
 from tests.dispatch.notices.test_calls import passed
 from tests.dispatch.notices.test_replacements import instead
@@ -24,7 +24,7 @@ pytestmark = pytest.mark.django_db
 Told = tuple[Case, Box, Consignee, Consignee]
 
 
-@pytest.fixture
+@once_a_module
 def told() -> Told:
     """A case of a box that one passed on to another."""
     named_workshop()

@@ -15,6 +15,9 @@ from kitting.models import Box
 from tests import factories
 from tests.factories import sign, sign_by_another
 
+One = tuple[Consignee, Box, Case]
+Two = tuple[Consignee, list[Box], Case]
+
 
 def sent_to(consignee: Consignee | None = None, boxes: int = 1) -> list[Box]:
     """Boxes of six sets that were sent together."""

@@ -25,6 +25,8 @@ from kitting.packing.services.voiding import void_box
 from kitting.places.services.places import put_box
 from tests import factories
 from tests.dispatch.replies.replying import (
+    One,
+    Two,
     case_on,
     closed,
     lines,
@@ -55,10 +57,8 @@ def refused(code: str, case: Any, whom: Any, *said: Line, **other: Any) -> None:
     assert Reply.objects.count() == before
 
 
-def test_a_box_of_which_some_sets_were_used_is_answered_to_the_set() -> None:
-    whom = factories.make_consignee()
-    box, other = sent_to(whom, 2)
-    case = case_on(box, other)
+def test_a_box_of_which_some_sets_were_used_is_answered_to_the_set(two: Two) -> None:
+    whom, (box, other), case = two
     assert left_of(case) == {box.serial: 6, other.serial: 6}
     done = reply(case, whom, *lines(box, used=4, found=2), *lines(other, destroyed=6))
     assert (done.boxes, done.consignee) == (2, whom.name)
@@ -80,21 +80,17 @@ def test_a_box_of_which_some_sets_were_used_is_answered_to_the_set() -> None:
     ],
 )
 def test_an_answer_accounts_for_a_box_where_nothing_can_come_of_it_any_more(
-    answer: str, left: int
+    answer: str, left: int, one: One
 ) -> None:
-    whom = factories.make_consignee()
-    [box] = sent_to(whom)
-    case = case_on(box)
+    whom, box, case = one
     reply(case, whom, *lines(box, **{answer: 6}))
     assert sum(left_of(case).values()) == left
     [asked] = queries.by_consignee(queries.accounts(case))
     assert (asked.consignee, asked.to_answer, asked.unaccounted) == (whom, 0, left)
 
 
-def test_a_new_answer_supersedes_the_one_before_and_both_stay() -> None:
-    whom = factories.make_consignee()
-    box, other = sent_to(whom, 2)
-    case = case_on(box, other)
+def test_a_new_answer_supersedes_the_one_before_and_both_stay(two: Two) -> None:
+    whom, (box, other), case = two
     reply(case, whom, *lines(box, unknown=6), *lines(other, used=6))
     reply(case, whom, *lines(box, quarantine=5, used=1), told_by="The store")
     assert parts_of(case, box) == {"quarantine": 5, "used": 1}
@@ -105,10 +101,8 @@ def test_a_new_answer_supersedes_the_one_before_and_both_stay() -> None:
     assert factories.prove() == []
 
 
-def test_what_comes_back_counts_as_here_and_not_as_on_the_way() -> None:
-    whom = factories.make_consignee()
-    [box] = sent_to(whom)
-    case = case_on(box)
+def test_what_comes_back_counts_as_here_and_not_as_on_the_way(one: One) -> None:
+    whom, box, case = one
     reply(case, whom, *lines(box, used=2, returned=4))
     cage = factories.make_place(PlaceKind.QUARANTINE)
     back = {"box_id": box.pk, "opened": True, "place_id": cage.pk, "note": "Recall"}
@@ -140,20 +134,17 @@ def test_a_box_here_is_accounted_for_in_quarantine_or_voided() -> None:
     assert queries.by_consignee(queries.accounts(case)) == ()
 
 
-def test_what_is_out_of_the_scope_has_not_to_be_accounted_for() -> None:
-    whom = factories.make_consignee()
-    box, other = sent_to(whom, 2)
-    case = case_on(box, other)
+def test_what_is_out_of_the_scope_has_not_to_be_accounted_for(two: Two) -> None:
+    whom, (box, other), case = two
     hold = Hold.objects.get(box=box)
     holds.lift_hold(hold_id=hold.pk, reason="Sound", sign=sign_by_another())
     assert left_of(case) == {other.serial: 6}
     assert queries.asked_of(case, whom).to_answer == 1
 
 
-def test_a_whole_box_passed_on_is_that_ones_to_answer_for() -> None:
-    whom, next_door = factories.make_consignee(), factories.make_consignee()
-    box, other = sent_to(whom, 2)
-    case = case_on(box, other)
+def test_a_whole_box_passed_on_is_that_ones_to_answer_for(two: Two) -> None:
+    whom, (box, other), case = two
+    next_door = factories.make_consignee()
     to = {"consignee_id": next_door.pk}
     reply(
         case,
@@ -210,10 +201,8 @@ def test_what_cannot_be_is_refused_and_nothing_is_written() -> None:
         reply(case, whom, *lines(box, used=6))
 
 
-def test_an_answer_that_knew_nothing_of_a_newer_one_is_told() -> None:
-    whom = factories.make_consignee()
-    box, other = sent_to(whom, 2)
-    case = case_on(box, other)
+def test_an_answer_that_knew_nothing_of_a_newer_one_is_told(two: Two) -> None:
+    whom, (box, other), case = two
     reply(case, whom, *lines(box, used=6))
     refused("answered_since", case, whom, *lines(box, found=6), seen=0)
     reply(case, whom, *lines(other, found=6), seen=0)  # of this one nothing is newer
@@ -240,20 +229,17 @@ def test_the_day_for_answers_is_the_newest_that_was_set() -> None:
         assert caught.value.code == "reply_days"
 
 
-def test_nothing_is_said_of_a_case_that_is_closed() -> None:
-    whom = factories.make_consignee()
-    [box] = sent_to(whom)
-    case = case_on(box)
+def test_nothing_is_said_of_a_case_that_is_closed(one: One) -> None:
+    whom, box, case = one
     closed(case, box)
     refused("case_closed", case, whom, *lines(box, used=6))
     with pytest.raises(WrongStage):
         services.want_replies(number=case.number, days=1, sign=sign())
 
 
-def test_a_case_closes_without_a_reason_once_every_set_has_its_end() -> None:
-    whom, next_door = factories.make_consignee(), factories.make_consignee()
-    box, other = sent_to(whom, 2)
-    case = case_on(box, other)
+def test_a_case_closes_without_a_reason_once_every_set_has_its_end(two: Two) -> None:
+    whom, (box, other), case = two
+    next_door = factories.make_consignee()
     reply(case, whom, *lines(box, used=4, returned=2), *lines(other, destroyed=6))
     with pytest.raises(LotwardError) as caught:
         closed(case)

@@ -28,6 +28,7 @@ from kitting.models import Box, Operation, User
 from lotward.logs import LineFormatter
 from tests import factories
 from tests.assertions import text_of
+from tests.databases import once_a_module
 from tests.dispatch.replies.replying import case_on, closed, lines, reply, sent_to
 from tests.factories import sign
 
@@ -36,18 +37,18 @@ pytestmark = pytest.mark.django_db
 WORDS = words_for("en")
 
 
-@pytest.fixture
+@once_a_module
 def whom() -> Consignee:
     return factories.make_consignee()
 
 
-@pytest.fixture
+@once_a_module
 def box(whom: Consignee) -> Box:
     [box] = sent_to(whom)
     return box
 
 
-@pytest.fixture
+@once_a_module
 def case(box: Box) -> Case:
     return case_on(box)
 

@@ -21,7 +21,7 @@ from kitting.ledger import clock
 from kitting.models import Operation, User
 from tests import factories
 from tests.assertions import text_of
-from tests.dispatch.replies.replying import case_on, lines, reply, sent_to
+from tests.dispatch.replies.replying import One, Two, case_on, lines, reply, sent_to
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -102,10 +102,10 @@ def test_what_is_sent_again_gets_its_first_answer_and_another_none(
     assert Reply.objects.count() == 1
 
 
-def test_a_box_that_was_not_on_the_page_is_not_answered_for(clerk: Client) -> None:
-    whom = factories.make_consignee()
-    seen, later = sent_to(whom, 2)
-    case = case_on(seen, later)
+def test_a_box_that_was_not_on_the_page_is_not_answered_for(
+    clerk: Client, two: Two
+) -> None:
+    whom, (seen, _later), case = two
     sent = said(all="destroyed", **{f"how-{seen.pk}": ""})
     clerk.post(page_of(case, whom), sent)
     assert list(ReplyBox.objects.values_list("box", flat=True)) == [seen.pk]
@@ -144,11 +144,10 @@ def test_who_was_passed_a_box_after_an_answer_answers_for_it(clerk: Client) -> N
     ],
 )
 def test_bad_entries_are_named_and_nothing_is_written(
-    clerk: Client, wrong: dict[str, str]
+    clerk: Client, wrong: dict[str, str], one: One
 ) -> None:
-    whom = factories.make_consignee()
-    [box] = sent_to(whom)
-    page = page_of(case_on(box), whom)
+    whom, box, case = one
+    page = page_of(case, whom)
     before = Operation.objects.count()
     sent = said(**{name.format(pk=box.pk): value for name, value in wrong.items()})
     for headers in ({}, {"HX-Request": "true"}):
@@ -158,10 +157,10 @@ def test_bad_entries_are_named_and_nothing_is_written(
     assert Operation.objects.count() == before
 
 
-def test_what_was_said_meanwhile_is_shown_and_not_written_over(clerk: Client) -> None:
-    whom = factories.make_consignee()
-    [box] = sent_to(whom)
-    case = case_on(box)
+def test_what_was_said_meanwhile_is_shown_and_not_written_over(
+    clerk: Client, one: One
+) -> None:
+    whom, box, case = one
     reply(case, whom, *lines(box, used=6), told_by="N. Desk")
     answer = clerk.post(page_of(case, whom), said(**{f"how-{box.pk}": "found"}))
     assert answer.status_code == 409
@@ -169,10 +168,9 @@ def test_what_was_said_meanwhile_is_shown_and_not_written_over(clerk: Client) ->
     assert Reply.objects.count() == 1
 
 
-def test_a_box_is_passed_on_to_a_consignee_on_record(clerk: Client) -> None:
-    whom, next_door = factories.make_consignee(), factories.make_consignee()
-    [box] = sent_to(whom)
-    case = case_on(box)
+def test_a_box_is_passed_on_to_a_consignee_on_record(clerk: Client, one: One) -> None:
+    whom, box, case = one
+    next_door = factories.make_consignee()
     sent = said(to=next_door.code, **{f"how-{box.pk}": "passed"})
     answer = clerk.post(page_of(case, whom), sent, follow=True)
     assert page_of(case, next_door) in answer.content.decode()
@@ -182,10 +180,10 @@ def test_a_box_is_passed_on_to_a_consignee_on_record(clerk: Client) -> None:
     assert f"6 passed on ({next_door.name})" in told
 
 
-def test_what_is_said_of_all_leaves_what_was_answered_as_it_is(clerk: Client) -> None:
-    whom = factories.make_consignee()
-    first, second = sent_to(whom, 2)
-    case = case_on(first, second)
+def test_what_is_said_of_all_leaves_what_was_answered_as_it_is(
+    clerk: Client, two: Two
+) -> None:
+    whom, (first, second), case = two
     reply(case, whom, *lines(first, used=2, found=4))
     page = page_of(case, whom)
     assert "as on record" in words_of(clerk.get(page))
@@ -204,11 +202,10 @@ def test_what_is_said_of_all_leaves_what_was_answered_as_it_is(clerk: Client) ->
 
 
 def test_who_may_write_and_which_pages_there_are(
-    client_for: Callable[[User], Client], clerk: Client
+    client_for: Callable[[User], Client], clerk: Client, one: One
 ) -> None:
-    whom, other = factories.make_consignee(), factories.make_consignee()
-    [box] = sent_to(whom)
-    case = case_on(box)
+    whom, _box, case = one
+    other = factories.make_consignee()
     page = page_of(case, whom)
     assert client_for(factories.make_person("packer")).get(page).status_code == 403
     assert Client().get(page)["Location"].startswith("/sign-in/")
@@ -237,12 +234,13 @@ def test_of_many_boxes_those_without_an_answer_come_first(
 
 
 def test_the_officer_sets_the_day_and_who_is_late_is_listed(
-    clerk: Client, client_for: Callable[[User], Client], monkeypatch: pytest.MonkeyPatch
+    clerk: Client,
+    client_for: Callable[[User], Client],
+    monkeypatch: pytest.MonkeyPatch,
+    one: One,
 ) -> None:
     quality = client_for(factories.make_person("quality officer"))
-    whom = factories.make_consignee()
-    [box] = sent_to(whom)
-    case = case_on(box)
+    whom, box, case = one
     due = reverse("dispatch:case-term", args=[case.number])
     assert quality.get(due).status_code == 200
     assert (
@@ -282,10 +280,8 @@ def test_the_pages_ask_the_same_for_any_number_of_boxes(clerk: Client) -> None:
     assert asked(1) == asked(3)
 
 
-def test_the_journal_finds_the_answers_of_a_case(clerk: Client) -> None:
-    whom = factories.make_consignee()
-    [box] = sent_to(whom)
-    case = case_on(box)
+def test_the_journal_finds_the_answers_of_a_case(clerk: Client, one: One) -> None:
+    whom, box, case = one
     reply(case, whom, *lines(box, used=6))
     services.want_replies(number=case.number, days=2, sign=sign())
     text = words_of(clerk.get(reverse("dispatch:journal"), {"about": case.number}))

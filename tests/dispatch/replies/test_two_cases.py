@@ -18,6 +18,7 @@ from dispatch.replies.queries.accounts import unaccounted
 from kitting.models import Box, BoxLine, User
 from tests import factories
 from tests.assertions import text_of
+from tests.databases import once_a_module
 from tests.dispatch.notices.calling import came_back
 from tests.dispatch.replies.replying import case_on, lines, newest, reply, sent_to
 from tests.factories import sign
@@ -27,7 +28,7 @@ pytestmark = pytest.mark.django_db
 Told = tuple[Case, Consignee, list[Box], str]
 
 
-@pytest.fixture
+@once_a_module
 def told() -> Told:
     """Two boxes in two cases, answered for in the first; the address in the second."""
     whom = factories.make_consignee()
