@@ -11,9 +11,10 @@ from django.urls import reverse
 
 from kitting.ledger import holds
 from kitting.lots.services import lots
-from kitting.models import Bag, Bench, BoxLine, BoxSize, Recipe, Revision, Workshop
+from kitting.models import Bag, Bench, Box, BoxLine, BoxSize, Recipe, Revision, Workshop
 from kitting.models.catalogue import Per
 from kitting.packing.queries.bench_rows import newest_box
+from kitting.packing.services.bench import take_scan
 from tests import factories
 from tests.assertions import text_of
 from tests.factories import sign, sign_by_another
@@ -123,6 +124,20 @@ def hold(target: str, value: int, reason: str = "Rough edge") -> int:
 
 def lift(hold_id: int) -> None:
     holds.lift_hold(hold_id=hold_id, reason="Measured", sign=sign_by_another())
+
+
+def packed_before(at: Packing, *texts: str) -> Box:
+    """Have somebody scan at the bench before; give its newest box."""
+    by = factories.make_person("packer")
+    for text in texts:
+        take_scan(
+            bench_id=at.bench.pk,
+            text=text,
+            box=newest_number(at.bench),
+            purpose="",
+            sign=sign(by, bench_id=at.bench.pk),
+        )
+    return Box.objects.latest("pk")
 
 
 def in_box() -> int:

@@ -87,10 +87,9 @@ def test_a_case_is_closed_with_one_reason_for_all_that_somebody_has(
 
 
 def test_what_consignees_said_needs_no_reason_where_nothing_can_come(
-    quality: Client,
+    quality: Client, recalled: tuple[Box, str]
 ) -> None:
-    box = sent_box()
-    case = a_case(box)
+    box, case = recalled
     record_reply(
         number=case,
         consignee_id=whom(box),
@@ -127,10 +126,9 @@ def test_who_opened_it_is_told_that_another_closes_it(
 
 @pytest.mark.parametrize("lacking", [*DECIDED, "password", "seen"])
 def test_nothing_is_closed_without_words_or_password(
-    quality: Client, lacking: str
+    quality: Client, lacking: str, recalled: tuple[Box, str]
 ) -> None:
-    box = sent_box()
-    case = a_case(box)
+    box, case = recalled
     lost = {f"all-{whom(box)}": "lost", lacking: ""}
     answer = quality.post(page_of(case, "case-close"), decided(case, **lost))
     assert answer.status_code == 422
@@ -138,9 +136,10 @@ def test_nothing_is_closed_without_words_or_password(
 
 
 @pytest.mark.smoke
-def test_a_page_that_is_older_than_the_case_closes_nothing(quality: Client) -> None:
-    box = sent_box()
-    case = a_case(box)
+def test_a_page_that_is_older_than_the_case_closes_nothing(
+    quality: Client, recalled: tuple[Box, str]
+) -> None:
+    box, case = recalled
     lost = decided(case, **{f"all-{whom(box)}": "lost"})
     services.look_again(number=case, sign=sign())
     answer = quality.post(page_of(case, "case-close"), lost)
@@ -148,9 +147,10 @@ def test_a_page_that_is_older_than_the_case_closes_nothing(quality: Client) -> N
     assert "changed since this page was read" in said(answer)
 
 
-def test_a_case_is_reopened_with_the_reason(quality: Client) -> None:
-    box = sent_box()
-    case = a_case(box)
+def test_a_case_is_reopened_with_the_reason(
+    quality: Client, recalled: tuple[Box, str]
+) -> None:
+    box, case = recalled
     close(case, (box.pk, "lost"))
     assert quality.get(page_of(case, "case-close")).status_code == 302
     page = page_of(case, "case-reopen")
@@ -175,7 +175,8 @@ def bare(text: str) -> str:
 
 
 def test_the_report_holds_all_that_is_on_record(quality: Client) -> None:
-    boxes = [sent_box() for _ in range(20)]
+    boxes = [factories.make_labelled_box() for _ in range(12)]
+    factories.send(factories.make_shipment(*boxes))
     case = a_case(*boxes)
     text = "".join(report(quality, case))
     assert bare("Not closed, as of") in text
@@ -188,7 +189,7 @@ def test_the_report_holds_all_that_is_on_record(quality: Client) -> None:
         assert bare(words) in text
     for box in boxes:
         assert str(box.serial) in text
-    assert text.count(bare("Closed without it: the store was emptied")) == 20
+    assert text.count(bare("Closed without it: the store was emptied")) == 12
     assert bare("Case opened") in text
     assert bare("Case closed") in text
     assert len(pages) > 1

@@ -62,8 +62,7 @@ def refused(case: str, *reasons: tuple[int, str], **said: str) -> LotwardError:
     return raised.value
 
 
-def test_what_is_in_quarantine_needs_no_reason() -> None:
-    box = factories.make_labelled_box()
+def test_what_is_in_quarantine_needs_no_reason(box: Box) -> None:
     case = a_case(box)
     error = refused(case)
     assert (error.code, error.params) == ("box_unaccounted", {"box": str(box)})
@@ -86,16 +85,16 @@ def test_every_box_without_an_end_is_named_at_once() -> None:
     assert factories.prove() == []
 
 
-def test_a_box_that_the_case_holds_no_more_has_its_end() -> None:
-    box = sent_box()
-    case = a_case(box)
+def test_a_box_that_the_case_holds_no_more_has_its_end(
+    recalled: tuple[Box, str],
+) -> None:
+    box, case = recalled
     hold = Hold.objects.get(box=box)
     holds.lift_hold(hold_id=hold.pk, reason="it is not", sign=sign_by_another())
     assert close(case) == 0
 
 
-def test_a_reason_for_what_has_its_end_by_now_is_not_written() -> None:
-    box = factories.make_labelled_box()
+def test_a_reason_for_what_has_its_end_by_now_is_not_written(box: Box) -> None:
     case = a_case(box)
     in_quarantine(box)
     assert close(case, (box.pk, "lost")) == 0
@@ -108,8 +107,8 @@ def test_a_decision_is_said_in_words(lacking: str) -> None:
     assert refused(case, **{lacking: "  "}).code == "decision_missing"
 
 
-def test_who_opened_a_case_does_not_close_it_where_two_are_asked_for() -> None:
-    case = a_case(factories.make_labelled_box())
+def test_who_opened_a_case_does_not_close_it_where_two_are_asked_for(box: Box) -> None:
+    case = a_case(box)
     said = {"number": case, "seen": mark(case), **DECIDED}
     reasons = [(Case.objects.get().boxes.get().box_id, "lost")]
     Workshop.objects.update(two_people=True)
@@ -140,8 +139,7 @@ def test_what_changed_since_it_was_read_is_read_again() -> None:
     assert close(case, lost) == 1
 
 
-def test_what_came_into_reach_is_looked_for_first() -> None:
-    box = factories.make_labelled_box()
+def test_what_came_into_reach_is_looked_for_first(box: Box) -> None:
     bag = box.lines.get().bag
     scope = [("bag", bag.pk)]
     said = {"hazard": "Cracks", "reason": "A ward called"}
@@ -173,9 +171,10 @@ def test_a_closed_case_stays_as_it_is_until_it_is_reopened() -> None:
     assert factories.prove() == []
 
 
-def test_the_scope_of_a_closed_case_may_come_into_another() -> None:
-    box = sent_box()
-    case = a_case(box)
+def test_the_scope_of_a_closed_case_may_come_into_another(
+    recalled: tuple[Box, str],
+) -> None:
+    box, case = recalled
     with pytest.raises(Conflict, match="case_has_it"):
         a_case(box)
     close(case, (box.pk, "lost"))

@@ -40,16 +40,20 @@ ASKED: list[dict[str, object]] = [
 
 
 @pytest.mark.parametrize("asked", ASKED)
-@pytest.mark.parametrize("few", [0, 11, 12, 119, 120])
 def test_many_that_have_the_words_are_found_like_few(
-    clerk: Client, monkeypatch: pytest.MonkeyPatch, asked: dict[str, object], few: int
+    clerk: Client,
+    monkeypatch: pytest.MonkeyPatch,
+    asked: dict[str, object],
+    subtests: pytest.Subtests,
 ) -> None:
     made = many(120)
     beyond: list[dict[str, object]] = [{"older": made[49]}, {"newer": made[110]}]
     ways = [{}, {"newer": ""}, *beyond]
     expected = [told(clerk, **asked, **way) for way in ways]
-    monkeypatch.setattr(queries, "FEW", few)
-    assert [told(clerk, **asked, **way) for way in ways] == expected
+    for few in (0, 11, 12, 119, 120):
+        monkeypatch.setattr(queries, "FEW", few)
+        with subtests.test(few=few):
+            assert [told(clerk, **asked, **way) for way in ways] == expected
 
 
 def test_what_nobody_said_is_looked_for_once(

@@ -12,6 +12,8 @@ from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.factories import sign
 
+There = tuple[Box, Consignee]
+
 REACHED = Heard("reached", spoke_to="Night sister", said="We stop", stopped=True)
 
 

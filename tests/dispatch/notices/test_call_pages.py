@@ -18,7 +18,7 @@ from kitting.ledger import holds
 from kitting.models import Hold, User
 from tests import factories
 from tests.assertions import text_of
-from tests.dispatch.notices.calling import a_case, box_at, call
+from tests.dispatch.notices.calling import There, a_case, box_at, call
 from tests.dispatch.notices.test_calls import passed
 from tests.factories import sign_by_another
 
@@ -35,8 +35,8 @@ def said(**entries: str) -> dict[str, str]:
 
 
 @pytest.mark.smoke
-def test_a_clerk_calls_and_notes_it(clerk: Client) -> None:
-    box, consignee = box_at()
+def test_a_clerk_calls_and_notes_it(clerk: Client, there: There) -> None:
+    box, consignee = there
     consignee.contact = "Stores, +44 (0)607 123 4567"
     consignee.night_contact = "Duty porter, extension 200"
     consignee.save()
@@ -65,8 +65,10 @@ def test_a_clerk_calls_and_notes_it(clerk: Client) -> None:
     assert "Sister on duty" in text_of(calls)
 
 
-def test_what_became_of_a_box_stands_right_behind_it(clerk: Client) -> None:
-    (gone, whom), other = box_at(), factories.make_consignee(name="Eskmoor General")
+def test_what_became_of_a_box_stands_right_behind_it(
+    clerk: Client, there: There
+) -> None:
+    (gone, whom), other = there, factories.make_consignee(name="Eskmoor General")
     here, _same = box_at(whom)
     case = a_case(gone, here)
     passed(gone, other)
@@ -83,8 +85,10 @@ def test_what_became_of_a_box_stands_right_behind_it(clerk: Client) -> None:
 
 
 @pytest.mark.smoke
-def test_bad_input_is_said_at_the_field_and_writes_nothing(clerk: Client) -> None:
-    box, consignee = box_at()
+def test_bad_input_is_said_at_the_field_and_writes_nothing(
+    clerk: Client, there: There
+) -> None:
+    box, consignee = there
     case = a_case(box)
     address = reverse("dispatch:case-call", args=[case.number, consignee.code])
     for sent, words in (
@@ -101,8 +105,8 @@ def test_bad_input_is_said_at_the_field_and_writes_nothing(clerk: Client) -> Non
     assert not CaseCall.objects.exists()
 
 
-def test_a_note_is_undone_on_its_page(clerk: Client) -> None:
-    box, consignee = box_at()
+def test_a_note_is_undone_on_its_page(clerk: Client, there: There) -> None:
+    box, consignee = there
     case = a_case(box)
     call(case, consignee)
     note = CaseCall.objects.get()
@@ -117,8 +121,8 @@ def test_a_note_is_undone_on_its_page(clerk: Client) -> None:
     assert clerk.post(address, said(reason="Again")).status_code == 409
 
 
-def test_the_log_is_a_file(clerk: Client) -> None:
-    box, consignee = box_at()
+def test_the_log_is_a_file(clerk: Client, there: There) -> None:
+    box, consignee = there
     case = a_case(box)
     call(case, consignee)
     address = reverse("dispatch:case-calls", args=[case.number])
@@ -136,8 +140,10 @@ def test_the_log_is_a_file(clerk: Client) -> None:
     )
 
 
-def test_others_are_kept_out(client_for: Callable[[User], Client]) -> None:
-    box, consignee = box_at()
+def test_others_are_kept_out(
+    client_for: Callable[[User], Client], there: There
+) -> None:
+    box, consignee = there
     case = a_case(box)
     call(case, consignee)
     note = CaseCall.objects.get().pk

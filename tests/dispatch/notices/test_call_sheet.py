@@ -11,11 +11,11 @@ from django.urls import reverse
 
 from dispatch.domain.notices import Heard
 from dispatch.models import Case
-from kitting.models import User
+from kitting.models import Box, User
 from tests import factories
 from tests.assertions import text_of
 from tests.dispatch.closing.test_closing_pages import bare
-from tests.dispatch.notices.calling import a_case, box_at, call
+from tests.dispatch.notices.calling import There, a_case, box_at, call
 from tests.dispatch.notices.test_calls import passed
 
 pytestmark = pytest.mark.django_db
@@ -33,8 +33,10 @@ def sheet(client: Client, case: Case) -> str:
     return bare("".join(page.get_textpage().get_text_bounded() for page in pages))
 
 
-def test_the_sheet_says_whom_to_call_and_what_was_said(clerk: Client) -> None:
-    (box, consignee), other = box_at(), factories.make_consignee(name="Eskmoor General")
+def test_the_sheet_says_whom_to_call_and_what_was_said(
+    clerk: Client, there: There
+) -> None:
+    (box, consignee), other = there, factories.make_consignee(name="Eskmoor General")
     consignee.contact = "Stores, 01632 960204"
     consignee.night_contact = "Duty porter, 01632 960200"
     consignee.save()
@@ -67,17 +69,17 @@ def test_the_sheet_says_whom_to_call_and_what_was_said(clerk: Client) -> None:
     assert day in at
 
 
-def test_nobody_is_called_about_what_is_here(clerk: Client) -> None:
-    case = a_case(factories.make_labelled_box())
+def test_nobody_is_called_about_what_is_here(clerk: Client, box: Box) -> None:
+    case = a_case(box)
     address = reverse("dispatch:case-call-sheet", args=[case.number])
     answer = clerk.get(address, follow=True)
     assert "No box of it is recalled from anybody." in text_of(answer)
 
 
 def test_the_sheet_is_for_who_may_see_cases(
-    client_for: Callable[[User], Client], client: Client
+    client_for: Callable[[User], Client], client: Client, there: There
 ) -> None:
-    box, _whom = box_at()
+    box, _whom = there
     address = reverse("dispatch:case-call-sheet", args=[a_case(box).number])
     assert client.get(address).status_code == 302
     assert client_for(factories.make_person("packer")).get(address).status_code == 403

@@ -20,7 +20,14 @@ from kitting.domain.errors import Conflict, LotwardError
 from kitting.ledger import holds
 from kitting.models import Box, Hold
 from tests import factories
-from tests.dispatch.notices.calling import REACHED, a_case, box_at, call, came_back
+from tests.dispatch.notices.calling import (
+    REACHED,
+    There,
+    a_case,
+    box_at,
+    call,
+    came_back,
+)
 from tests.factories import sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
@@ -59,9 +66,11 @@ def one_of(case: Case, consignee: Consignee) -> Whom:
 
 
 @pytest.mark.smoke
-def test_a_case_reaches_whoever_has_its_boxes_and_whoever_passed_them_on() -> None:
+def test_a_case_reaches_whoever_has_its_boxes_and_whoever_passed_them_on(
+    there: There,
+) -> None:
     here = factories.make_labelled_box()
-    box, first = box_at()
+    box, first = there
     other, _same = box_at(first)
     third = factories.make_consignee()
     case = a_case(here, box, other)
@@ -79,8 +88,8 @@ def test_a_case_reaches_whoever_has_its_boxes_and_whoever_passed_them_on() -> No
     )
 
 
-def test_what_came_back_is_told_of_whoever_had_it() -> None:
-    box, consignee = box_at()
+def test_what_came_back_is_told_of_whoever_had_it(there: There) -> None:
+    box, consignee = there
     case = a_case(box)
     came_back(box, opened=False)
     assert told_of(case) == [(consignee.code, [], [str(box)])]
@@ -96,8 +105,8 @@ def test_a_case_on_what_has_not_left_reaches_nobody() -> None:
     assert shipment.stage == "open"
 
 
-def test_one_that_was_merged_is_told_as_the_other() -> None:
-    box, gone = box_at()
+def test_one_that_was_merged_is_told_as_the_other(there: There) -> None:
+    box, gone = there
     other, stays = box_at()
     case = a_case(box, other)
     call(case, gone)
@@ -126,8 +135,10 @@ def test_who_was_not_reached_comes_first_and_of_those_whose_call_is_longest_ago(
     assert told(case) == [reached]
 
 
-def test_who_was_reached_before_boxes_were_added_is_called_again() -> None:
-    (first, at), (_other, elsewhere) = box_at(), box_at()
+def test_who_was_reached_before_boxes_were_added_is_called_again(
+    there: There, there_too: There
+) -> None:
+    (first, at), (_other, elsewhere) = there, there_too
     case = a_case(first)
     call(case, at)
     [one] = whom(case)
@@ -143,9 +154,11 @@ def test_who_was_reached_before_boxes_were_added_is_called_again() -> None:
     assert elsewhere not in told(case)
 
 
-def test_who_got_a_box_after_a_call_is_called_about_it() -> None:
+def test_who_got_a_box_after_a_call_is_called_about_it(
+    there: There, there_too: There
+) -> None:
     """Such a call was about others: of this one nobody there was told."""
-    (box, giver), (other, taker) = box_at(), box_at()
+    (box, giver), (other, taker) = there, there_too
     case = a_case(box, other)
     for one in (giver, taker):
         call(case, one)
@@ -159,8 +172,10 @@ def test_who_got_a_box_after_a_call_is_called_about_it() -> None:
     assert [one.knows for one in whom(case)] == [True, True]
 
 
-def test_what_is_no_longer_recalled_is_nobodys_to_be_called_about() -> None:
-    (bad, first), (sound, second) = box_at(), box_at()
+def test_what_is_no_longer_recalled_is_nobodys_to_be_called_about(
+    there: There, there_too: There
+) -> None:
+    (bad, first), (sound, second) = there, there_too
     case = a_case(bad, sound)
     hold = Hold.objects.get(box=sound)
     holds.lift_hold(hold_id=hold.pk, reason="Sound", sign=sign_by_another())
@@ -170,8 +185,8 @@ def test_what_is_no_longer_recalled_is_nobodys_to_be_called_about() -> None:
     assert [one.consignee for one in whom(case)] == [first, second]
 
 
-def test_a_note_is_undone_and_stays() -> None:
-    box, consignee = box_at()
+def test_a_note_is_undone_and_stays(there: There) -> None:
+    box, consignee = there
     case = a_case(box)
     call(case, consignee)
     note = CaseCall.objects.get()
@@ -204,8 +219,8 @@ def test_a_note_is_undone_and_stays() -> None:
         (replace(REACHED, spoke_to="x" * 81), "entry_too_long"),
     ],
 )
-def test_what_cannot_be_is_refused(heard: Heard, code: str) -> None:
-    box, consignee = box_at()
+def test_what_cannot_be_is_refused(heard: Heard, code: str, there: There) -> None:
+    box, consignee = there
     case = a_case(box)
     with pytest.raises(LotwardError) as caught:
         call(case, consignee, heard)
@@ -213,16 +228,18 @@ def test_what_cannot_be_is_refused(heard: Heard, code: str) -> None:
     assert not CaseCall.objects.exists()
 
 
-def test_a_call_to_somebody_whom_the_case_does_not_reach_is_refused() -> None:
-    box, _consignee = box_at()
+def test_a_call_to_somebody_whom_the_case_does_not_reach_is_refused(
+    there: There,
+) -> None:
+    box, _consignee = there
     case, other = a_case(box), factories.make_consignee()
     with pytest.raises(LotwardError) as caught:
         call(case, other)
     assert caught.value.code == "case_not_there"
 
 
-def test_the_database_is_asked_the_same_for_any_number_of_them() -> None:
-    box, consignee = box_at()
+def test_the_database_is_asked_the_same_for_any_number_of_them(there: There) -> None:
+    box, consignee = there
     one = a_case(box)
     call(one, consignee)
     boxes, people = zip(*(box_at() for _ in range(3)), strict=True)

@@ -24,7 +24,7 @@ from dispatch.models import Case, Consignee, Letter, LetterSent
 from kitting.models import User, Workshop
 from tests import factories
 from tests.assertions import text_of
-from tests.dispatch.notices.calling import a_case, box_at, named_workshop, write
+from tests.dispatch.notices.calling import There, a_case, box_at, named_workshop, write
 from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.django_db
@@ -135,8 +135,10 @@ def test_bad_input_is_said_and_makes_no_letter(quality: Client) -> None:
     assert not Letter.objects.exists()
 
 
-def test_without_a_number_for_the_night_no_letter_is_made(quality: Client) -> None:
-    box, _whom = box_at()
+def test_without_a_number_for_the_night_no_letter_is_made(
+    quality: Client, there: There
+) -> None:
+    box, _whom = there
     answer = quality.get(page_of(a_case(box), "case-write"))
     assert "names whom to call by day and at night" in words_of(answer)
     assert '<form class="form' not in answer.content.decode()

@@ -26,6 +26,7 @@ from kitting.models import Box, Hold, Link, Workshop
 from tests import factories
 from tests.dispatch.notices.calling import (
     TEXTS,
+    There,
     a_case,
     box_at,
     call,
@@ -81,9 +82,11 @@ CONTENTS = {
 
 
 @pytest.mark.parametrize("language", ["en", "de"])
-def test_a_letter_says_what_is_published_that_it_has_to_say(language: str) -> None:
+def test_a_letter_says_what_is_published_that_it_has_to_say(
+    language: str, there: There
+) -> None:
     named_workshop()
-    box, consignee = box_at()
+    box, consignee = there
     spoken(consignee, language)
     case, lot = a_case(box), lot_of(box)
     [letter] = write(case, consignee)
@@ -119,9 +122,11 @@ def test_a_letter_says_what_is_published_that_it_has_to_say(language: str) -> No
     assert other["stop"] not in text
 
 
-def test_it_bears_the_link_of_its_consignee_alone(settings: Any) -> None:
+def test_it_bears_the_link_of_its_consignee_alone(
+    settings: Any, there: There, there_too: There
+) -> None:
     named_workshop()
-    (box, first), (other, second) = box_at(), box_at()
+    (box, first), (other, second) = there, there_too
     case = a_case(box, other)
     one, two = write(case, first, second)
     assert ENGLISH["read_and_say"] not in text_of(one)
@@ -150,17 +155,19 @@ def test_as_much_is_asked_for_any_number_of_letters(settings: Any) -> None:
     assert asked[0] == asked[1]
 
 
-def test_it_is_urgent_only_where_the_officer_says_so() -> None:
+def test_it_is_urgent_only_where_the_officer_says_so(there: There) -> None:
     named_workshop()
-    box, consignee = box_at()
+    box, consignee = there
     [letter] = write(a_case(box), consignee, urgent=False)
     assert ENGLISH["urgent"] not in text_of(letter)
 
 
-def test_it_names_the_boxes_of_its_consignee_alone() -> None:
+def test_it_names_the_boxes_of_its_consignee_alone(
+    there: There, there_too: There
+) -> None:
     # FDA guidance: only to those that got what is recalled, and exactly what they got.
     named_workshop()
-    (box, first), (other, second) = box_at(), box_at()
+    (box, first), (other, second) = there, there_too
     strange, _third = box_at()
     case = a_case(box, other)
     one, two = write(case, first, second)
@@ -172,9 +179,9 @@ def test_it_names_the_boxes_of_its_consignee_alone() -> None:
     )
 
 
-def test_what_was_passed_on_is_told_to_both() -> None:
+def test_what_was_passed_on_is_told_to_both(there: There) -> None:
     named_workshop()
-    box, first = box_at()
+    box, first = there
     other = factories.make_consignee("Lodebridge Hospice")
     case = a_case(box)
     passed(box, other)
@@ -190,9 +197,9 @@ def gone(letter: Letter) -> None:
     services.send_letter(letter_id=letter.pk, **said, sign=sign())
 
 
-def test_a_later_letter_is_an_addition_and_says_what_is_new() -> None:
+def test_a_later_letter_is_an_addition_and_says_what_is_new(there: There) -> None:
     named_workshop()
-    box, consignee = box_at()
+    box, consignee = there
     more, _same = box_at(consignee)
     case = a_case(box)
     [first] = write(case, consignee)
@@ -217,9 +224,9 @@ def test_a_later_letter_is_an_addition_and_says_what_is_new() -> None:
     assert factories.prove() == []
 
 
-def test_what_a_letter_says_stays_as_it_was() -> None:
+def test_what_a_letter_says_stays_as_it_was(there: There) -> None:
     named_workshop()
-    box, consignee = box_at()
+    box, consignee = there
     [letter] = write(a_case(box), consignee)
     before = text_of(letter)
     consignee.name, consignee.language = "Another name", "de"
@@ -230,9 +237,11 @@ def test_what_a_letter_says_stays_as_it_was() -> None:
     assert text_of(letter) == before
 
 
-def test_what_is_out_of_the_scope_is_in_no_letter() -> None:
+def test_what_is_out_of_the_scope_is_in_no_letter(
+    there: There, there_too: There
+) -> None:
     named_workshop()
-    (box, consignee), (other, _same) = box_at(), box_at()
+    (box, consignee), (other, _same) = there, there_too
     case = a_case(box, other)
     hold = Hold.objects.get(box=box)
     holds.lift_hold(hold_id=hold.pk, reason="It is whole", sign=sign_by_another())
@@ -240,9 +249,9 @@ def test_what_is_out_of_the_scope_is_in_no_letter() -> None:
     refused("letter_without_boxes", case, consignee)
 
 
-def test_what_came_back_is_in_no_new_letter() -> None:
+def test_what_came_back_is_in_no_new_letter(there: There) -> None:
     named_workshop()
-    box, consignee = box_at()
+    box, consignee = there
     more, _same = box_at(consignee)
     case = a_case(box, more)
     came_back(box, opened=True)
@@ -266,8 +275,8 @@ def refused(code: str, case: Case, *to: Consignee, **changes: Any) -> None:
     assert not Letter.objects.exists()
 
 
-def test_what_cannot_be_is_refused() -> None:
-    box, consignee = box_at()
+def test_what_cannot_be_is_refused(there: There) -> None:
+    box, consignee = there
     case, other = a_case(box), factories.make_consignee()
     Workshop.objects.update(contact="+44 1632 960123", night_contact="")
     refused("nobody_to_call", case, consignee)

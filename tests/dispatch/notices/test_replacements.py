@@ -18,7 +18,7 @@ from kitting.domain.errors import LotwardError
 from kitting.models import Box, User
 from tests import factories
 from tests.assertions import text_of
-from tests.dispatch.notices.calling import a_case, box_at, came_back
+from tests.dispatch.notices.calling import There, a_case, box_at, came_back
 from tests.dispatch.notices.test_calls import passed
 from tests.factories import sign
 
@@ -57,8 +57,8 @@ def served_box() -> tuple[Box, Consignee, Request]:
 
 
 @pytest.mark.smoke
-def test_the_sets_of_its_boxes_become_a_request_for_each_product() -> None:
-    box, whom = box_at()
+def test_the_sets_of_its_boxes_become_a_request_for_each_product(there: There) -> None:
+    box, whom = there
     second, _same = box_at(whom)  # of a product of its own
     case = a_case(box, second)
     done = instead(case, whom, box, second)
@@ -75,8 +75,8 @@ def test_the_sets_of_its_boxes_become_a_request_for_each_product() -> None:
     assert factories.prove() == []
 
 
-def test_what_a_cancelled_request_replaced_is_replaced_anew() -> None:
-    box, whom = box_at()
+def test_what_a_cancelled_request_replaced_is_replaced_anew(there: There) -> None:
+    box, whom = there
     case = a_case(box)
     [first] = instead(case, whom, box).requests
     cancel_request(number=first, reason="They need none", sign=sign())
@@ -154,8 +154,10 @@ def test_what_came_back_unopened_is_replaced_by_its_own_request() -> None:
     refused("box_not_replaced", case, whom, box)
 
 
-def test_what_came_back_unopened_and_served_no_request_is_replaced() -> None:
-    box, whom = box_at()
+def test_what_came_back_unopened_and_served_no_request_is_replaced(
+    there: There,
+) -> None:
+    box, whom = there
     case = a_case(box)
     came_back(box, opened=False)
     assert instead(case, whom, box).sets == box.size.sets
@@ -179,8 +181,8 @@ def test_what_came_back_of_a_request_that_stays_cancelled_is_replaced() -> None:
     assert factories.prove() == []
 
 
-def test_what_cannot_be_is_refused() -> None:
-    box, whom = box_at()
+def test_what_cannot_be_is_refused(there: There) -> None:
+    box, whom = there
     strange, _other = box_at()
     case, other = a_case(box), factories.make_consignee()
     refused("boxes_missing", case, whom)
@@ -193,10 +195,10 @@ def test_what_cannot_be_is_refused() -> None:
 
 @pytest.mark.smoke
 def test_a_clerk_takes_the_request_from_the_page_of_the_case(
-    client_for: Callable[[User], Client],
+    client_for: Callable[[User], Client], there: There
 ) -> None:
     clerk = client_for(factories.make_person("clerk"))
-    box, whom = box_at()
+    box, whom = there
     case = a_case(box)
     page = reverse("dispatch:case-detail", args=[case.number])
     address = reverse("dispatch:case-replace", args=[case.number, whom.code])
@@ -215,8 +217,10 @@ def test_a_clerk_takes_the_request_from_the_page_of_the_case(
     assert "None: they are replaced" in text_of(clerk.get(address))
 
 
-def test_others_are_kept_out(client_for: Callable[[User], Client]) -> None:
-    box, whom = box_at()
+def test_others_are_kept_out(
+    client_for: Callable[[User], Client], there: There
+) -> None:
+    box, whom = there
     case = a_case(box)
     address = reverse("dispatch:case-replace", args=[case.number, whom.code])
     assert Client().get(address).status_code == 302

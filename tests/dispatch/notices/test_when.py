@@ -24,7 +24,7 @@ from kitting.ledger import holds
 from kitting.models import Hold, User
 from tests import factories
 from tests.assertions import text_of
-from tests.dispatch.notices.calling import REACHED, a_case, box_at
+from tests.dispatch.notices.calling import REACHED, There, a_case, box_at
 from tests.dispatch.notices.test_calls import passed
 from tests.dispatch.replies.replying import lines, reply, sent_to
 from tests.factories import NOW, sign, sign_by_another
@@ -58,9 +58,9 @@ def the_one(case: Case) -> Whom:
     ],
 )
 def test_nothing_is_said_in_the_future_or_before_the_case(
-    after: timedelta, code: str
+    after: timedelta, code: str, there: There
 ) -> None:
-    box, consignee = box_at()
+    box, consignee = there
     case, at = a_case(box), NOW + HOUR
     with pytest.raises(LotwardError) as caught:
         note(case, consignee, at + after, at)
@@ -87,8 +87,10 @@ def test_boxes_that_were_added_after_a_call_were_not_told_by_its_later_note() ->
     assert the_one(case).knows
 
 
-def test_a_box_that_came_after_a_call_was_not_told_by_its_later_note() -> None:
-    (box, giver), (other, taker) = box_at(), box_at()
+def test_a_box_that_came_after_a_call_was_not_told_by_its_later_note(
+    there: There, there_too: There
+) -> None:
+    (box, giver), (other, taker) = there, there_too
     case = a_case(box, other)
     note(case, giver, None, NOW)
     passed(box, taker, now=NOW + HOUR)
@@ -102,8 +104,8 @@ def test_a_box_that_came_after_a_call_was_not_told_by_its_later_note() -> None:
     assert factories.prove() == []
 
 
-def test_the_last_call_is_the_one_that_was_last() -> None:
-    box, consignee = box_at()
+def test_the_last_call_is_the_one_that_was_last(there: There) -> None:
+    box, consignee = there
     case = a_case(box)
     note(case, consignee, None, NOW + HOUR)
     note(case, consignee, NOW, NOW + 2 * HOUR, Heard("no_answer"))
@@ -112,8 +114,10 @@ def test_the_last_call_is_the_one_that_was_last() -> None:
     assert last.outcome == "reached"
 
 
-def test_who_was_called_before_a_hold_was_lifted_is_to_be_told_of_it() -> None:
-    box, consignee = box_at()
+def test_who_was_called_before_a_hold_was_lifted_is_to_be_told_of_it(
+    there: There,
+) -> None:
+    box, consignee = there
     case = a_case(box)
     note(case, consignee, None, NOW)
     lifting = sign_by_another(now=NOW + HOUR)
@@ -128,8 +132,10 @@ SECONDS = timedelta(seconds=40)
 """What the note of a minute leaves out, where something was done within that minute."""
 
 
-def test_who_was_called_in_the_minute_of_the_opening_was_told_of_it() -> None:
-    box, consignee = box_at()
+def test_who_was_called_in_the_minute_of_the_opening_was_told_of_it(
+    there: There,
+) -> None:
+    box, consignee = there
     case = a_case(box)
     note(case, consignee, NOW - SECONDS, NOW + HOUR)
     assert the_one(case).knows
@@ -205,10 +211,10 @@ def moments(**changes: str) -> dict[str, str]:
 
 @pytest.mark.smoke
 def test_the_day_and_the_time_are_written_on_the_pages(
-    client_for: Callable[[User], Client],
+    client_for: Callable[[User], Client], there: There
 ) -> None:
     clerk = client_for(factories.make_person("clerk"))
-    box, consignee = box_at()
+    box, consignee = there
     case = a_case(box)
     opened = timezone.localtime(case.operation.at)
     on, at = f"{opened:%Y-%m-%d}", f"{opened:%H:%M}"

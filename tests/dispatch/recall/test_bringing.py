@@ -62,8 +62,8 @@ def left(case: str) -> Bringing:
     return bringing(whole(Case.objects.get(number=case)))
 
 
-def test_a_box_on_a_shelf_goes_to_quarantine(cage: Place) -> None:
-    box, shelf = factories.make_labelled_box(), factories.make_place()
+def test_a_box_on_a_shelf_goes_to_quarantine(cage: Place, box: Box) -> None:
+    shelf = factories.make_place()
     Box.objects.filter(pk=box.pk).update(place=shelf)
     case = a_case(box)
     assert (left(case).brought, left(case).total) == (0, 1)
@@ -78,8 +78,9 @@ def test_a_box_on_a_shelf_goes_to_quarantine(cage: Place) -> None:
     assert Sought.objects.count() == 1
 
 
-def test_a_box_half_loaded_comes_off_its_shipment_by_the_same_scan(cage: Place) -> None:
-    box, other = factories.make_labelled_box(), factories.make_labelled_box()
+def test_a_box_half_loaded_comes_off_its_shipment_by_the_same_scan(
+    cage: Place, box: Box, other: Box
+) -> None:
     shipment = factories.make_shipment(box, other)
     case = a_case(box)
     going = {"shipment_id": shipment.pk, "haulier": "Own van"}
@@ -100,8 +101,7 @@ def test_a_box_half_loaded_comes_off_its_shipment_by_the_same_scan(cage: Place) 
     assert factories.prove() == []
 
 
-def test_who_may_not_load_leaves_a_loaded_box_to_a_clerk(cage: Place) -> None:
-    box = factories.make_labelled_box()
+def test_who_may_not_load_leaves_a_loaded_box_to_a_clerk(cage: Place, box: Box) -> None:
     shipment = factories.make_shipment(box)
     case = a_case(box)
     error = refused(case, box, cage, may_unload=False)
@@ -112,8 +112,9 @@ def test_who_may_not_load_leaves_a_loaded_box_to_a_clerk(cage: Place) -> None:
 
 
 @pytest.mark.parametrize("loaded", [False, True])
-def test_a_box_comes_off_its_pallet(cage: Place, loaded: bool) -> None:
-    box, other = factories.make_labelled_box(), factories.make_labelled_box()
+def test_a_box_comes_off_its_pallet(
+    cage: Place, loaded: bool, box: Box, other: Box
+) -> None:
     pallet = factories.make_pallet(box, other)
     if loaded:
         shipment = factories.make_shipment()
@@ -157,8 +158,9 @@ def test_a_bag_comes_off_its_carrier(cage: Place) -> None:
     assert factories.prove() == []
 
 
-def test_what_is_not_of_the_case_stays_where_it_is(cage: Place) -> None:
-    box, other = factories.make_labelled_box(), factories.make_labelled_box()
+def test_what_is_not_of_the_case_stays_where_it_is(
+    cage: Place, box: Box, other: Box
+) -> None:
     case = a_case(box)
     assert refused(case, other, cage).code == "not_of_case"
     hold = Hold.objects.get(box=box)
@@ -167,8 +169,9 @@ def test_what_is_not_of_the_case_stays_where_it_is(cage: Place) -> None:
     assert refused(case, factories.make_bag(), cage).code == "not_of_case"
 
 
-def test_only_a_quarantine_takes_it_and_only_what_is_here(cage: Place) -> None:
-    box = factories.make_labelled_box()
+def test_only_a_quarantine_takes_it_and_only_what_is_here(
+    cage: Place, box: Box
+) -> None:
     case = a_case(box)
     assert refused(case, box, factories.make_place()).code == "not_quarantine"
     gone = factories.make_labelled_box()
@@ -176,8 +179,7 @@ def test_only_a_quarantine_takes_it_and_only_what_is_here(cage: Place) -> None:
     assert refused(a_case(gone), gone, cage).code == "case_box_left"
 
 
-def test_what_is_not_found_is_named_until_it_turns_up(cage: Place) -> None:
-    box = factories.make_labelled_box()
+def test_what_is_not_found_is_named_until_it_turns_up(cage: Place, box: Box) -> None:
     case = a_case(box)
     said = {"number": case, "kind": "box", "thing_id": box.pk}
     services.note_not_found(**said, reason="Shelf B and under it", sign=sign())  # type: ignore[arg-type]
@@ -193,8 +195,7 @@ def test_what_is_not_found_is_named_until_it_turns_up(cage: Place) -> None:
         services.note_not_found(**said, reason=" ", sign=sign())  # type: ignore[arg-type]
 
 
-def test_a_held_box_cannot_go_back_onto_a_shipment(cage: Place) -> None:
-    box = factories.make_labelled_box()
+def test_a_held_box_cannot_go_back_onto_a_shipment(cage: Place, box: Box) -> None:
     shipment = factories.make_shipment(box)
     bring(a_case(box), box, cage)
     with pytest.raises(OnHold):
@@ -218,8 +219,10 @@ def said(answer: Any) -> str:
     return " ".join(text_of(answer).split())
 
 
-def test_scans_bring_in_and_say_so(clerk: Client, cage: Place) -> None:
-    box, loaded = factories.make_labelled_box(), factories.make_labelled_box()
+def test_scans_bring_in_and_say_so(
+    clerk: Client, cage: Place, box: Box, other: Box
+) -> None:
+    loaded = other
     shipment = factories.make_shipment(loaded)
     case = a_case(box, loaded)
     page = said(clerk.get(reverse("dispatch:case-bring", args=[case])))
@@ -234,10 +237,9 @@ def test_scans_bring_in_and_say_so(clerk: Client, cage: Place) -> None:
 
 
 def test_the_quarantine_is_chosen_once_where_there_are_several(
-    clerk: Client, cage: Place
+    clerk: Client, cage: Place, box: Box
 ) -> None:
     other = factories.make_place(PlaceKind.QUARANTINE)
-    box = factories.make_labelled_box()
     case = a_case(box)
     answer = scan(clerk, case, str(box.serial))
     assert answer.status_code == 422
@@ -252,9 +254,9 @@ def test_the_quarantine_is_chosen_once_where_there_are_several(
 
 @pytest.mark.parametrize("wrong", ["", "nothing", "K9999999Z", "ACT-DO", "A" * 201])
 def test_a_scan_that_is_none_is_answered(
-    clerk: Client, cage: Place, wrong: str
+    clerk: Client, cage: Place, wrong: str, box: Box
 ) -> None:
-    case = a_case(factories.make_labelled_box())
+    case = a_case(box)
     assert scan(clerk, case, wrong).status_code == 422
     shelf, lot = factories.make_place(), factories.make_bag().lot
     assert "is no quarantine" in said(scan(clerk, case, shelf.code))
@@ -262,16 +264,16 @@ def test_a_scan_that_is_none_is_answered(
     assert not Sought.objects.exists()
 
 
-def test_the_same_scan_sent_twice_is_done_once(clerk: Client, cage: Place) -> None:
-    box = factories.make_labelled_box()
+def test_the_same_scan_sent_twice_is_done_once(
+    clerk: Client, cage: Place, box: Box
+) -> None:
     case, key = a_case(box), str(uuid.uuid4())
     for _ in range(2):
         assert "now." in said(scan(clerk, case, str(box.serial), op_key=key))
     assert Sought.objects.count() == 1
 
 
-def test_htmx_is_answered_with_the_part(clerk: Client, cage: Place) -> None:
-    box = factories.make_labelled_box()
+def test_htmx_is_answered_with_the_part(clerk: Client, cage: Place, box: Box) -> None:
     case = a_case(box)
     sent = {"op_key": str(uuid.uuid4()), "read": str(box.serial)}
     address = reverse("dispatch:case-bring", args=[case])
@@ -282,8 +284,9 @@ def test_htmx_is_answered_with_the_part(clerk: Client, cage: Place) -> None:
     assert "scan-yes" in part
 
 
-def test_what_is_not_found_is_named_on_its_page(clerk: Client, cage: Place) -> None:
-    box = factories.make_labelled_box()
+def test_what_is_not_found_is_named_on_its_page(
+    clerk: Client, cage: Place, box: Box
+) -> None:
     case = a_case(box)
     address = reverse("dispatch:case-not-found", args=[case, str(box.serial)])
     assert clerk.get(address).status_code == 200
@@ -298,10 +301,10 @@ def test_what_is_not_found_is_named_on_its_page(clerk: Client, cage: Place) -> N
 
 
 def test_a_packer_brings_in_but_takes_nothing_off_a_shipment(
-    client_for: Callable[[User], Client], cage: Place
+    client_for: Callable[[User], Client], cage: Place, box: Box, other: Box
 ) -> None:
     packer = client_for(factories.make_person("packer"))
-    box, loaded = factories.make_labelled_box(), factories.make_labelled_box()
+    loaded = other
     factories.make_shipment(loaded)
     case = a_case(box, loaded)
     assert scan(packer, case, str(box.serial)).status_code == 200
@@ -311,9 +314,8 @@ def test_a_packer_brings_in_but_takes_nothing_off_a_shipment(
 
 
 def test_a_page_of_bringing_in_is_for_who_puts_away(
-    client: Client, client_for: Callable[[User], Client], outsider: User
+    client: Client, client_for: Callable[[User], Client], outsider: User, box: Box
 ) -> None:
-    box = factories.make_labelled_box()
     case = a_case(box)
     stranger = client_for(outsider)
     for name, more in (("case-bring", []), ("case-not-found", [str(box.serial)])):
@@ -325,8 +327,7 @@ def test_a_page_of_bringing_in_is_for_who_puts_away(
     assert manager.get(nowhere).status_code == 404
 
 
-def test_the_day_and_a_shipment_lead_to_it(clerk: Client) -> None:
-    box = factories.make_labelled_box()
+def test_the_day_and_a_shipment_lead_to_it(clerk: Client, box: Box) -> None:
     shipment = factories.make_shipment(box)
     case = a_case(box)
     to = reverse("dispatch:case-bring", args=[case])

@@ -14,11 +14,11 @@ from dispatch.notices.queries.left import left_to_call
 from dispatch.notices.queries.whom import whom
 from dispatch.recall.services import widen_case
 from kitting.ledger import holds
-from kitting.models import Hold, User, Workshop
+from kitting.models import Box, Hold, User, Workshop
 from tests import factories
 from tests.assertions import text_of
 from tests.dispatch.closing.test_closings import close
-from tests.dispatch.notices.calling import a_case, box_at, call, came_back
+from tests.dispatch.notices.calling import There, a_case, box_at, call, came_back
 from tests.dispatch.notices.test_calls import passed
 from tests.factories import sign, sign_by_another
 
@@ -37,14 +37,14 @@ def words(client: Client, address: str) -> str:
 
 
 def test_a_clerk_reads_who_decides_and_the_number_for_the_night(
-    clerk: Client, client_for: Callable[[User], Client]
+    clerk: Client, client_for: Callable[[User], Client], box: Box
 ) -> None:
     officer = factories.make_person("quality officer", "quinn")
     gone = factories.make_person("manager", "gone")
     gone.is_active = False
     gone.save()
     Workshop.objects.update(night_contact="+44 1632 960199")
-    case = a_case(factories.make_labelled_box())
+    case = a_case(box)
     page = reverse("dispatch:case-detail", args=[case.number])
     for address in (page, reverse("dispatch:recall")):
         shown = words(clerk, address)
@@ -54,8 +54,10 @@ def test_a_clerk_reads_who_decides_and_the_number_for_the_night(
         assert "is for:" not in words(client_for(officer), address)
 
 
-def test_the_day_says_how_many_are_not_reached(clerk: Client) -> None:
-    (box, first), (other, second) = box_at(), box_at()
+def test_the_day_says_how_many_are_not_reached(
+    clerk: Client, there: There, there_too: There
+) -> None:
+    (box, first), (other, second) = there, there_too
     assert "not reached yet" not in words(clerk, DAY)
     case = a_case(box, other)
     assert "2 consignees are not reached yet." in words(clerk, DAY)
@@ -97,8 +99,10 @@ def test_the_day_counts_as_the_page_of_the_case_does() -> None:
     assert alike() == 0
 
 
-def test_the_day_counts_who_got_a_box_after_a_call() -> None:
-    (box, giver), (other, taker) = box_at(), box_at()
+def test_the_day_counts_who_got_a_box_after_a_call(
+    there: There, there_too: There
+) -> None:
+    (box, giver), (other, taker) = there, there_too
     (more, ward), third = box_at(), factories.make_consignee()
     case = a_case(box, other, more)
     for one in (giver, taker, ward):
@@ -124,9 +128,9 @@ def test_the_day_counts_who_got_a_box_after_a_call() -> None:
 
 
 def test_the_quality_officer_brings_in_what_a_case_holds(
-    client_for: Callable[[User], Client],
+    client_for: Callable[[User], Client], box: Box
 ) -> None:
-    case = a_case(factories.make_labelled_box())
+    case = a_case(box)
     address = reverse("dispatch:case-bring", args=[case.number])
     officer = client_for(factories.make_person("quality officer"))
     assert officer.get(address).status_code == 200

@@ -15,7 +15,7 @@ from dispatch.models import Case
 from dispatch.recall.services import open_case
 from dispatch.receipts.services.deliveries import record_delivery
 from kitting.ledger import holds
-from kitting.models import Hold, User
+from kitting.models import Box, Hold, User
 from tests import factories
 from tests.dispatch.closing.test_closing_pages import bare, report
 from tests.dispatch.replies.replying import case_on, lines, reply, sent_to
@@ -66,8 +66,9 @@ def test_a_box_has_its_product_its_lots_its_days_and_its_answer(
     assert paper.count(bare(f"sent {today}")) == 2
 
 
-def test_lots_stay_although_the_case_holds_them_no_more(quality: Client) -> None:
-    box = factories.make_labelled_box()
+def test_lots_stay_although_the_case_holds_them_no_more(
+    quality: Client, box: Box
+) -> None:
     lot = box.lines.get().lot
     values = {"hazard": "A visor cracks", "reason": "A ward called"}
     done = open_case(scope=[("lot", lot.pk)], **values, sign=sign())

@@ -60,8 +60,7 @@ def page_of(case: str, name: str = "case-detail") -> str:
 
 
 @pytest.mark.smoke
-def test_a_case_is_opened_from_the_page_of_a_number(quality: Client) -> None:
-    box = factories.make_labelled_box()
+def test_a_case_is_opened_from_the_page_of_a_number(quality: Client, box: Box) -> None:
     lot = box.lines.get().lot
     shown = quality.get(PAGE, {"q": lot.number}).content.decode()
     assert f'href="{NEW}?q={lot.number}"' in shown
@@ -79,8 +78,9 @@ def test_a_case_is_opened_from_the_page_of_a_number(quality: Client) -> None:
     assert "local law and its authority decide" in text
 
 
-def test_the_page_of_a_number_says_in_which_case_it_is(quality: Client) -> None:
-    box = factories.make_labelled_box()
+def test_the_page_of_a_number_says_in_which_case_it_is(
+    quality: Client, box: Box
+) -> None:
     case = a_case(box)
     found = quality.get(PAGE, {"q": str(box.serial)})
     assert f'href="{page_of(case)}"' in found.content.decode()
@@ -91,8 +91,11 @@ def test_the_page_of_a_number_says_in_which_case_it_is(quality: Client) -> None:
     assert quality.get(PAGE, {"q": case}).headers["Location"] == page_of(case)
 
 
-def test_what_has_left_and_what_is_loaded_is_told(quality: Client) -> None:
-    gone, loaded = factories.make_labelled_box(), factories.make_labelled_box()
+def test_what_has_left_and_what_is_loaded_is_told(
+    quality: Client, box: Box, other: Box
+) -> None:
+    gone = box
+    loaded = other
     factories.send(factories.make_shipment(gone))
     shipment = factories.make_shipment(loaded)
     answer = quality.get(page_of(a_case(gone, loaded)))
@@ -116,8 +119,7 @@ def test_lots_that_are_alike_come_in_each_by_itself(quality: Client) -> None:
     assert sorted(held) == [lot.pk for lot in lots]
 
 
-def test_the_list_is_a_file(quality: Client) -> None:
-    box = factories.make_labelled_box()
+def test_the_list_is_a_file(quality: Client, box: Box) -> None:
     case = a_case(box)
     lines = quality.get(page_of(case), {"as": "csv"})
     body = b"".join(lines.streaming_content).decode()  # type: ignore[arg-type]
@@ -131,8 +133,10 @@ def test_the_list_is_a_file(quality: Client) -> None:
     )
 
 
-def test_a_case_is_widened_by_another_number(quality: Client) -> None:
-    first, other = factories.make_labelled_box(), factories.make_labelled_box()
+def test_a_case_is_widened_by_another_number(
+    quality: Client, box: Box, other: Box
+) -> None:
+    first = box
     address = page_of(a_case(first), "case-widen")
     assert quality.get(address).status_code == 200
     assert quality.get(address, {"q": "X"}).status_code == 422
@@ -160,9 +164,9 @@ def test_to_look_again_is_on_record_where_nothing_is_new(quality: Client) -> Non
 
 
 def test_to_lift_a_hold_of_a_case_takes_it_out_of_the_scope(
-    client_for: Callable[[User], Client],
+    client_for: Callable[[User], Client], box: Box
 ) -> None:
-    case = a_case(factories.make_labelled_box())
+    case = a_case(box)
     officer = factories.make_person("quality officer")
     officer.set_password("harrow lane 2026")
     officer.save()
@@ -186,8 +190,8 @@ def test_to_lift_a_hold_of_a_case_takes_it_out_of_the_scope(
     assert "It is the same fault" in words_of(client.get(other))
 
 
-def test_the_journal_finds_what_was_done_with_a_case(quality: Client) -> None:
-    case = a_case(factories.make_labelled_box())
+def test_the_journal_finds_what_was_done_with_a_case(quality: Client, box: Box) -> None:
+    case = a_case(box)
     services.look_again(number=case, sign=sign())
     hold = Hold.objects.get()
     holds.lift_hold(hold_id=hold.pk, reason="Sound", sign=sign_by_another())
@@ -212,9 +216,9 @@ def test_bad_entries_open_nothing(quality: Client) -> None:
 
 
 def test_a_clerk_reads_a_case_and_changes_none(
-    client_for: Callable[[User], Client], outsider: User, client: Client
+    client_for: Callable[[User], Client], outsider: User, client: Client, box: Box
 ) -> None:
-    case = a_case(factories.make_labelled_box())
+    case = a_case(box)
     clerk = client_for(factories.make_person("clerk"))
     assert clerk.get(page_of(case)).status_code == 200
     for name in ("case-widen", "case-look"):

@@ -64,8 +64,7 @@ def refused(code: str, **changes: object) -> None:
 
 
 @pytest.mark.smoke
-def test_to_open_a_case_holds_and_lists_in_one_act() -> None:
-    box = factories.make_labelled_box()
+def test_to_open_a_case_holds_and_lists_in_one_act(box: Box) -> None:
     lot = lot_of(box)
     done = open_on(("lot", lot.pk), rated="class II, as I decide")
     assert (done.holds, done.boxes, done.here, done.gone) == (1, 1, 1, 0)
@@ -107,8 +106,7 @@ def test_each_box_is_listed_as_it_is_with_who_has_it() -> None:
     assert factories.prove() == []
 
 
-def test_the_list_is_what_the_trace_finds() -> None:
-    box = factories.make_labelled_box()
+def test_the_list_is_what_the_trace_finds(box: Box) -> None:
     lot = lot_of(box)
     found = {each.serial: each.pieces for each in trace(lot.number).boxes}
     done = open_on(("lot", lot.pk))
@@ -116,8 +114,7 @@ def test_the_list_is_what_the_trace_finds() -> None:
     assert {each.serial: each.pieces for each in rows} == found != {}
 
 
-def test_what_is_listed_stays_as_it_was_found() -> None:
-    box = factories.make_labelled_box()
+def test_what_is_listed_stays_as_it_was_found(box: Box) -> None:
     done = open_on(("box", box.pk))
     shelf = factories.make_place(PlaceKind.QUARANTINE)
     put_box(box_id=box.pk, place_id=shelf.pk, sign=sign())
@@ -192,8 +189,8 @@ def test_a_hold_that_stood_before_goes_on_standing_beside_that_of_the_case() -> 
     assert Hold.objects.get(lift=None).pk == before.hold_id
 
 
-def test_to_widen_adds_its_boxes_with_their_own_moment() -> None:
-    first, other = factories.make_labelled_box(), factories.make_labelled_box()
+def test_to_widen_adds_its_boxes_with_their_own_moment(box: Box, other: Box) -> None:
+    first = box
     case = open_on(("box", first.pk)).case
     scope = [("box", other.pk)]
     more = {"number": case, "scope": scope, "reason": "The same bench"}
@@ -207,8 +204,7 @@ def test_to_widen_adds_its_boxes_with_their_own_moment() -> None:
     assert factories.prove() == []
 
 
-def test_what_was_taken_out_may_come_in_again() -> None:
-    box = factories.make_labelled_box()
+def test_what_was_taken_out_may_come_in_again(box: Box) -> None:
     case = open_on(("box", box.pk)).case
     hold = Hold.objects.get()
     with pytest.raises(Refused) as caught:
@@ -222,13 +218,12 @@ def test_what_was_taken_out_may_come_in_again() -> None:
     assert factories.prove() == []
 
 
-def test_to_look_again_finds_what_came_into_reach_since() -> None:
+def test_to_look_again_finds_what_came_into_reach_since(box: Box) -> None:
     material = factories.make_lot()
     case = open_on(("lot", material.pk)).case
     hold = Hold.objects.get()
     assert services.look_again(number=case, sign=sign()).boxes == 0
     holds.lift_hold(hold_id=hold.pk, reason="Sound", sign=sign_by_another())
-    box = factories.make_labelled_box()
     scope = [("lot", lot_of(box).pk)]
     why = {"reason": "The same bench"}
     services.widen_case(number=case, scope=scope, **why, sign=sign())  # type: ignore[arg-type]
@@ -301,8 +296,10 @@ def to_bring(case: Case) -> list[str]:
     return [thing.number for stop in stops for thing in stop.things]
 
 
-def test_a_shipment_half_loaded_is_not_sent_until_its_boxes_are_off() -> None:
-    bad, good = factories.make_labelled_box(), factories.make_labelled_box()
+def test_a_shipment_half_loaded_is_not_sent_until_its_boxes_are_off(
+    box: Box, other: Box
+) -> None:
+    bad, good = box, other
     shipment = factories.make_shipment(bad, good)
     case = Case.objects.get(number=open_on(("box", bad.pk)).case)
     assert [each.on for each in whole(case).to_take_off] == [shipment.number]

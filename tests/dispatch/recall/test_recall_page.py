@@ -11,10 +11,10 @@ from django.urls import reverse
 from dispatch.trace import queries
 from kitting.ledger import holds
 from kitting.lots.services.lots import NewBag
-from kitting.models import Hold, Lift, User
+from kitting.models import Box, Hold, Lift, User
 from tests import factories
 from tests.assertions import text_of
-from tests.dispatch.notices.calling import a_case, box_at
+from tests.dispatch.notices.calling import There, a_case
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -59,8 +59,9 @@ def test_a_clerk_looks_up_but_may_not_hold(
 
 
 @pytest.mark.smoke
-def test_a_lot_shows_its_balance_first_and_whom_it_reached(quality: Client) -> None:
-    box = factories.make_labelled_box()
+def test_a_lot_shows_its_balance_first_and_whom_it_reached(
+    quality: Client, box: Box
+) -> None:
     whom = factories.make_consignee("Thornwick Children's")
     factories.send(factories.make_shipment(box, consignee=whom))
     lot = box.lines.get().lot
@@ -97,9 +98,8 @@ def test_any_text_gets_a_sentence(quality: Client, text: str) -> None:
 
 @pytest.mark.smoke
 def test_a_hold_placed_from_the_page_acts_at_once_and_only_once(
-    quality: Client,
+    quality: Client, box: Box
 ) -> None:
-    box = factories.make_labelled_box()
     lot = box.lines.get().lot
     page = quality.get(PAGE, {"q": lot.number})
     choices = [value for value, _ in page.context["form"].fields["on"].choices]
@@ -204,8 +204,7 @@ def test_several_lots_with_one_number_of_their_maker_are_a_choice(
     assert set(answer.context["choices"]) == {first, second}
 
 
-def test_the_boxes_download_as_csv_and_xlsx(quality: Client) -> None:
-    box = factories.make_labelled_box()
+def test_the_boxes_download_as_csv_and_xlsx(quality: Client, box: Box) -> None:
     lot = box.lines.get().lot
     csv = quality.get(PAGE, {"q": lot.number, "as": "csv"})
     text = b"".join(csv.streaming_content).decode()  # type: ignore[attr-defined]
@@ -234,9 +233,9 @@ def test_a_difference_is_told_whichever_lot_it_is_of(
 
 
 def test_a_name_leads_to_the_consignee_and_a_near_miss_is_a_link(
-    quality: Client,
+    quality: Client, there: There
 ) -> None:
-    box, consignee = box_at()
+    box, consignee = there
     asked = quality.get(PAGE, {"q": consignee.name})
     to = reverse("dispatch:consignee-detail", args=[consignee.code])
     assert asked.headers["Location"] == to

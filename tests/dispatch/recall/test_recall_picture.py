@@ -14,7 +14,7 @@ from dispatch.recall.picture import MOST, Picture, picture_of
 from dispatch.recall.queries.recall import Reached, whom_it_reached
 from dispatch.recall.tags import whereabouts_picture
 from dispatch.trace.queries import BoxRow, Trace, trace
-from kitting.models import Lot, User
+from kitting.models import Box, Lot, User
 from tests import factories
 from tests.ledgers import History
 
@@ -97,11 +97,10 @@ def test_names_are_cut_to_the_room_between_two_layers() -> None:
 
 @pytest.mark.django_db
 def test_the_page_has_the_picture_where_something_is(
-    client_for: Callable[[User], Client],
+    client_for: Callable[[User], Client], box: Box
 ) -> None:
     client = client_for(factories.make_person("quality officer"))
     page = reverse("dispatch:recall")
-    box = factories.make_labelled_box()
     lot = box.lines.get().lot
     assert 'class="flow"' in client.get(page, {"q": lot.number}).content.decode()
     assert 'class="flow"' not in client.get(page, {"q": box.serial}).content.decode()

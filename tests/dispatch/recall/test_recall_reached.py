@@ -99,9 +99,8 @@ def test_the_log_is_one_link_away_filtered_by_consignee_and_lot(
 
 
 def test_a_bag_links_to_its_lot_and_a_box_to_all_that_its_consignee_got(
-    quality: Client,
+    quality: Client, box: Box
 ) -> None:
-    box = factories.make_labelled_box()
     whom = factories.make_consignee()
     factories.send(factories.make_shipment(box, consignee=whom))
     bag = box.lines.get().bag
@@ -111,16 +110,16 @@ def test_a_bag_links_to_its_lot_and_a_box_to_all_that_its_consignee_got(
     assert f'"{LOG}?consignee={whom.code}"' in of_box
 
 
-def test_a_consignee_without_address_is_told_to_be_so(quality: Client) -> None:
+def test_a_consignee_without_address_is_told_to_be_so(
+    quality: Client, box: Box
+) -> None:
     whom = Consignee.objects.create(code="BARE", name="Lodebridge Hospice")
-    box = factories.make_labelled_box()
     factories.send(factories.make_shipment(box, consignee=whom))
     text = quality.get(PAGE, {"q": box.serial}).content.decode()
     assert "No address and no contact is on record." in text
 
 
-def test_boxes_that_are_here_reach_nobody(quality: Client) -> None:
-    box = factories.make_labelled_box()
+def test_boxes_that_are_here_reach_nobody(quality: Client, box: Box) -> None:
     factories.make_shipment(box)  # loaded, not sent
     answer = quality.get(PAGE, {"q": box.serial})
     assert answer.context["reached"] == []
@@ -160,8 +159,7 @@ def test_a_hold_names_the_boxes_and_bags_that_it_stops(quality: Client) -> None:
 
 
 @pytest.mark.smoke
-def test_a_hold_that_stops_nothing_here_says_so(quality: Client) -> None:
-    box = factories.make_labelled_box()
+def test_a_hold_that_stops_nothing_here_says_so(quality: Client, box: Box) -> None:
     factories.send(factories.make_shipment(box))
     said = said_after_holding(quality, str(box.serial))
     assert said.startswith("The hold is placed. Nothing that it reaches is here now.")

@@ -25,18 +25,19 @@ from kitting.packing.services import boxes, undo, voiding
 from kitting.packing.services.hand_over import HandedOver, hand_over
 from tests import factories
 from tests.benches import Packing, make_packing
+from tests.databases import once_a_module
 from tests.factories import sign
 from tests.kitting.ledger.test_guards import refused
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def at() -> Packing:
     return make_packing()
 
 
-@pytest.fixture
+@once_a_module
 def other() -> Bench:
     return factories.make_bench()
 

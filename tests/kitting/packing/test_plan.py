@@ -19,6 +19,7 @@ from kitting.packing.services.voiding import void_box
 from tests import factories
 from tests.assertions import assert_page, assert_sent_to_sign_in, text_of
 from tests.benches import Packing, make_packing
+from tests.databases import once_a_module
 from tests.factories import TODAY, sign
 
 pytestmark = pytest.mark.django_db
@@ -32,7 +33,7 @@ def _today(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(timezone, "now", lambda: later)
 
 
-@pytest.fixture
+@once_a_module
 def at() -> Packing:
     return make_packing()
 

@@ -9,10 +9,11 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from kitting.models import Box
 from kitting.packing.services import scales
 from kitting.packing.services.scales import give_token, token_of
 from tests import factories
-from tests.benches import Packing, make_packing, newest_number, words
+from tests.benches import Packing, make_packing, newest_number, packed_before, words
 from tests.databases import once_a_module
 from tests.factories import sign
 from tests.scales import Clock, Sender
@@ -28,6 +29,12 @@ def _today(monkeypatch: pytest.MonkeyPatch) -> None:
 @once_a_module
 def at() -> Packing:
     return make_packing()
+
+
+@once_a_module
+def full_box(at) -> Box:
+    """A box at the bench that lacks nothing, filled by somebody else."""
+    return packed_before(at, "ACT-BOX-6", *(bag.number for bag in at.bags))
 
 
 @pytest.fixture

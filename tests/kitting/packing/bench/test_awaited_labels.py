@@ -9,7 +9,8 @@ from kitting.models import Print, PrintJob
 from kitting.packing.services.plan import plan_day
 from tests import factories
 from tests.assertions import assert_sent_to_sign_in
-from tests.benches import Packing, fill, page_of, step, words
+from tests.benches import Packing, packed_before, page_of, step, words
+from tests.databases import once_a_module
 from tests.printers import BOX_ROLL, make_printer
 
 pytestmark = pytest.mark.django_db
@@ -17,17 +18,15 @@ pytestmark = pytest.mark.django_db
 NOWHERE = "ipp://printer.example/ipp/print"
 
 
-@pytest.fixture
+@once_a_module
 def printer(at: Packing):
     return make_printer(NOWHERE, BOX_ROLL, bench=at.bench)
 
 
-@pytest.fixture
-def job(scan, at: Packing, printer) -> PrintJob:
+@once_a_module
+def job(at: Packing, printer) -> PrintJob:
     """The label of the box that was just closed, queued for the bench's printer."""
-    scan("ACT-BOX-6")
-    fill(scan, at)
-    scan("ACT-CLOSE")
+    packed_before(at, "ACT-BOX-6", *(bag.number for bag in at.bags), "ACT-CLOSE")
     return PrintJob.objects.get()
 
 
@@ -145,11 +144,10 @@ def test_looking_for_it_is_cheap(
         client.get(label_of(at), {"seen": "old"})
 
 
+@pytest.mark.usefixtures("full_box")
 def test_without_a_printer_the_label_is_a_pdf_as_before(
     client, at: Packing, scan
 ) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     scan("ACT-CLOSE")
     assert not PrintJob.objects.exists()
     page = client.get(page_of(at))

@@ -45,10 +45,9 @@ def left(*bags: Bag) -> list[int]:
     return [bag.pieces for bag in bags]
 
 
+@pytest.mark.usefixtures("full_box")
 @pytest.mark.smoke
 def test_the_screen_says_per_bag_what_goes_back(scan: Scan, at: Packing) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     response = scan("ACT-CANCEL-SIZE")
     assert (state(response), response.context["next"]) == ("right", "cancelled")
     said = [f"{n} × {p}" for n, p in ((6, "Headband"), (12, "Visor"), (1, "Manual"))]
@@ -59,10 +58,9 @@ def test_the_screen_says_per_bag_what_goes_back(scan: Scan, at: Packing) -> None
     assert state(scan("ACT-BOX-6")) == "right"  # Any right scan goes on from there.
 
 
+@pytest.mark.usefixtures("full_box")
 def test_of_a_damaged_box_what_is_named_is_scrapped(scan: Scan, at: Packing) -> None:
     """One part by a touch, another by a scan of its bag, a third taken back again."""
-    scan("ACT-BOX-6")
-    fill(scan, at)
     asked = scan("ACT-CANCEL-DAMAGED")
     assert asked.context["next"] == "damaged"
     assert re.search(r'class="zone-act" disabled>\s*Cancel the box', words(asked))
@@ -191,11 +189,10 @@ def test_an_answer_without_a_question_does_nothing(scan: Scan, at: Packing) -> N
     assert in_box() == 6
 
 
+@pytest.mark.usefixtures("full_box")
 def test_an_answer_that_comes_after_the_box_was_closed_is_refused(
     scan: Scan, at: Packing
 ) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     asked = scan(at.band_bag.number, purpose="damaged")
     scan("ACT-CLOSE")
     late = scan("ACT-CANCEL-DAMAGED", purpose=purpose(asked))

@@ -98,12 +98,11 @@ def test_what_the_record_emptied_into_the_box_is_missing_and_asked_for(
     assert factories.prove() == []
 
 
+@pytest.mark.usefixtures("full_box")
 @pytest.mark.parametrize(("number", "lacks"), [("ACT-0", 0), ("ACT-3", 3)])
 def test_what_is_left_on_record_is_missing_with_what_the_box_lacks(
     scan: Scan, at: Packing, say: Any, number: str, lacks: int
 ) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     say(at.visor_bag, "ACT-EMPTY", number)
     assert inside(at.visor_bag) == 12 - lacks
     assert booked(at.visor_bag)[-1] == ("missing", -(88 + lacks))
@@ -204,11 +203,10 @@ def test_what_is_found_is_scrapped_at_once(
 # -- A bad piece -------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("full_box")
 def test_another_piece_of_the_bag_takes_the_place_of_a_bad_one(
     scan: Scan, at: Packing, say: Any
 ) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     asked = say(at.visor_bag, "ACT-BAD")
     assert (BAD, "Dropped") in asked.context["bad_reasons"]
     response = say(at.visor_bag, "ACT-BAD", BAD)
@@ -246,11 +244,10 @@ def test_no_piece_past_its_date_since_this_night_takes_its_place(at: Packing) ->
     assert (inside(bag), booked(bag)) == (11, [("unpacked", 1), ("scrapped", -1)])
 
 
+@pytest.mark.usefixtures("full_box")
 def test_no_piece_takes_its_place_while_something_else_in_the_box_is_held(
     scan: Scan, at: Packing, say: Any
 ) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     hold("bag", at.band_bag.pk)
     assert_problem(say(at.visor_bag, BAD), "held_in_box")
     assert booked(at.visor_bag) == []

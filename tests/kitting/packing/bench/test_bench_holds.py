@@ -16,7 +16,7 @@ from kitting.packing.services import boxes
 from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.assertions import assert_problem, assert_refused
-from tests.benches import Packing, fill, hold, in_box, lift, page_of, state, step, words
+from tests.benches import Packing, hold, in_box, lift, page_of, state, step, words
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -110,11 +110,10 @@ def test_of_two_holds_both_are_named_and_both_must_go(scan: Scan, at: Packing) -
     assert state(scan(at.manual_bag.number)) == "right"
 
 
+@pytest.mark.usefixtures("full_box")
 def test_bags_are_opened_for_the_next_box_beside_a_held_closed_one(
     scan: Scan, at: Packing
 ) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     scan("ACT-CLOSE")
     hold("lot", at.band_bag.lot_id)
     pieces = in_box()
@@ -134,12 +133,11 @@ def test_a_held_box_says_so_before_it_says_that_it_is_not_full(
     assert_problem(scan("ACT-CLOSE"), "held_in_box")
 
 
+@pytest.mark.usefixtures("full_box")
 @pytest.mark.parametrize("target", ["bag", "lot", "revision", "box"])
 def test_the_label_of_a_box_that_was_held_after_closing_is_not_taken(
     client: Any, scan: Scan, at: Packing, target: str
 ) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     scan("ACT-CLOSE")
     box = Box.objects.get()
     placed = hold(target, targets(at)[target])

@@ -113,9 +113,8 @@ def test_one_box_is_packed_wholly_by_scans(client, scan, at) -> None:
     assert response.context["screen"].choices[0].again
 
 
+@pytest.mark.usefixtures("full_box")
 def test_the_label_is_seen_by_its_matrix_as_well(scan, at) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     scan("ACT-CLOSE")
     _, matrix = box_symbols(box_label(Box.objects.get().pk))
     assert state(scan(matrix.identifier + matrix.data)) == "right"
@@ -296,9 +295,8 @@ def test_what_does_not_go_with_the_box_is_refused_in_words(scan, at) -> None:
     assert (lacking.held, lacking.apart) == (100, 100)
 
 
+@pytest.mark.usefixtures("full_box")
 def test_a_held_box_goes_to_quarantine(client, scan, at) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     holds.place_hold(
         target="lot", value=at.visor_bag.lot_id, reason="Haze", sign=sign()
     )

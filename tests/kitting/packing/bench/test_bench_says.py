@@ -13,7 +13,7 @@ from kitting.ledger.operations import Sign
 from kitting.models import Bag, Box, Lot, Part
 from kitting.packing.services import boxes
 from tests import factories
-from tests.benches import Packing, bag_of, fill, page_of, state, step, words
+from tests.benches import Packing, bag_of, page_of, state, step, words
 from tests.databases import guards_away
 from tests.factories import sign
 
@@ -91,10 +91,9 @@ def test_an_open_bag_of_a_revision_that_is_not_pinned_shows(scan, at) -> None:
     assert "Headband: none may be packed" in words(response)
 
 
+@pytest.mark.usefixtures("full_box")
 @pytest.mark.smoke
 def test_a_held_box_says_who_holds_it_and_why(client, scan, at) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     officer = factories.make_person("quality officer", name="quality")
     holds.place_hold(
         target="lot", value=at.visor_bag.lot_id, reason="Haze.", sign=sign(officer)
@@ -143,18 +142,16 @@ def test_an_act_that_emptied_a_bag_is_the_same_when_it_is_sent_again(at) -> None
 # -- Its serial, and where it goes ------------------------------------------------------
 
 
+@pytest.mark.usefixtures("full_box")
 def test_closing_says_which_serial_the_box_has_now(client, scan, at) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     response = scan("ACT-CLOSE")
     serial = str(Box.objects.get().serial)
     assert f"Now box {serial}: stick its label on" in words(response)
     assert f"Box closed; its serial is {serial}" in words(response)
 
 
+@pytest.mark.usefixtures("full_box")
 def test_after_its_label_a_box_is_to_go_to_those_that_go_out(client, scan, at) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     scan("ACT-CLOSE")
     response = scan(str(Box.objects.get().serial))
     for seen in (words(response), words(client.get(page_of(at)))):

@@ -15,7 +15,8 @@ from kitting.packing.services.labels import print_box_label
 from kitting.printing import steps
 from tests import factories
 from tests.assertions import assert_problem
-from tests.benches import fill, key_of, page_of, state, step, words
+from tests.benches import fill, key_of, packed_before, page_of, state, step, words
+from tests.databases import once_a_module
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -24,12 +25,10 @@ pytestmark = pytest.mark.django_db
 # -- Labels -------------------------------------------------------------------------
 
 
-@pytest.fixture
-def closed(scan, at) -> Box:
-    scan("ACT-BOX-6")
-    fill(scan, at)
-    scan("ACT-CLOSE")
-    return Box.objects.get(stage=BoxStage.CLOSED)
+@once_a_module
+def closed(at) -> Box:
+    bags = (bag.number for bag in at.bags)
+    return packed_before(at, "ACT-BOX-6", *bags, "ACT-CLOSE")
 
 
 def test_the_label_opens_from_the_screen(client, closed: Box, at) -> None:
@@ -277,9 +276,8 @@ def test_a_first_print_sent_twice_is_one_print(scan, undrawn) -> None:
     assert Print.objects.count() == 1
 
 
+@pytest.mark.usefixtures("full_box")
 def test_a_label_sent_again_while_the_next_box_is_in_work_is_answered(scan, at) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     scan("ACT-CLOSE")
     first, key = Box.objects.get(), str(uuid.uuid4())
     scan(first.serial, key=key)

@@ -9,7 +9,8 @@ import pytest
 
 from kitting.models import Bag, OpenBag, Operation, Part, Print
 from tests import factories, printers
-from tests.benches import Packing, in_box, key_of, state, words
+from tests.benches import Packing, in_box, key_of, packed_before, state, words
+from tests.databases import once_a_module
 from tests.kitting.packing.bench.test_bench_cancels import purpose
 
 pytestmark = pytest.mark.django_db
@@ -115,12 +116,10 @@ def test_a_bag_that_is_not_overdue_stays_and_says_so(scan, at) -> None:
 # -- Pieces of an overdue bag in the open box ---------------------------------------------
 
 
-@pytest.fixture
-def filled(scan, at: Packing) -> Bag:
+@once_a_module
+def filled(at: Packing) -> Bag:
     """A full box that stood open for so long that the headbands in it may not go out."""
-    scan("ACT-BOX-6")
-    for bag in at.bags:
-        scan(bag.number)
+    packed_before(at, "ACT-BOX-6", *(bag.number for bag in at.bags))
     return overdue_since(at.band_bag)
 
 

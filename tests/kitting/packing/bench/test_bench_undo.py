@@ -217,11 +217,10 @@ def test_lots_that_lay_together_come_out_if_they_can_be_told_apart(
 # -- Counts --------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("full_box")
 def test_what_was_missing_is_in_the_bag_and_the_box_again(
     client: Any, scan: Scan, at: Packing, undone: Any
 ) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     before = ledger(at.visor_bag)
     said(at.visor_bag, "ACT-EMPTY", "ACT-3", scan=scan)
     assert in_box() == 16

@@ -18,7 +18,17 @@ from kitting.models.catalogue import PlaceKind
 from kitting.packing.services import aside, boxes
 from tests import factories
 from tests.assertions import assert_part, assert_problem, assert_refused
-from tests.benches import Packing, fill, hold, in_box, lift, page_of, state, step, words
+from tests.benches import (
+    Packing,
+    hold,
+    in_box,
+    lift,
+    packed_before,
+    page_of,
+    state,
+    step,
+    words,
+)
 from tests.databases import guards_away
 from tests.factories import sign
 from tests.kitting.packing.bench.test_bench_cancels import purpose
@@ -181,15 +191,11 @@ def test_of_two_held_bags_none_is_guessed(scan: Scan, at: Packing, cage: Place) 
 # -- The ways on: the whole box goes away -------------------------------------------------
 
 
-def held_box(scan: Scan, at: Packing, *, closed: bool) -> tuple[Box, int]:
+def held_box(at: Packing, *, closed: bool) -> tuple[Box, int]:
     """A box at the bench, open or waiting for its label, that is held itself."""
-    scan("ACT-BOX-6")
-    if closed:
-        fill(scan, at)
-        scan("ACT-CLOSE")
-    else:
-        scan(at.band_bag.number)
-    box = Box.objects.get()
+    bags = [bag.number for bag in at.bags]
+    scans = [*bags, "ACT-CLOSE"] if closed else bags[:1]
+    box = packed_before(at, "ACT-BOX-6", *scans)
     return box, hold("box", box.pk)
 
 
@@ -198,7 +204,7 @@ def held_box(scan: Scan, at: Packing, *, closed: bool) -> tuple[Box, int]:
 def test_a_held_box_goes_to_quarantine_and_frees_the_bench(
     scan: Scan, at: Packing, cage: Place, *, closed: bool, by: str
 ) -> None:
-    box, _placed = held_box(scan, at, closed=closed)
+    box, _placed = held_box(at, closed=closed)
     response = scan("ACT-QUARANTINE" if by == "command" else cage.code)
     assert (state(response), step(response)) == ("right", "choose")
     box.refresh_from_db()
@@ -214,7 +220,7 @@ def test_a_held_box_goes_to_quarantine_and_frees_the_bench(
 def test_a_box_comes_back_when_its_hold_is_lifted_and_is_finished(
     client: Any, scan: Scan, at: Packing, cage: Place, *, closed: bool
 ) -> None:
-    box, placed = held_box(scan, at, closed=closed)
+    box, placed = held_box(at, closed=closed)
     scan("ACT-QUARANTINE")
     assert f'name="scan" value="{box.number}"' not in words(client.get(page_of(at)))
     assert_problem(scan(box.number), "box_on_hold")
@@ -245,7 +251,7 @@ def test_a_box_comes_back_when_its_hold_is_lifted_and_is_finished(
 def test_a_box_goes_on_at_its_own_bench_only(
     client: Any, scan: Scan, at: Packing, cage: Place
 ) -> None:
-    box, placed = held_box(scan, at, closed=False)
+    box, placed = held_box(at, closed=False)
     there = {"bench_id": factories.make_bench().pk, "box_id": box.pk}
     with pytest.raises(WrongStage) as wrong:
         aside.bring_box(**there, sign=sign())
@@ -264,7 +270,7 @@ def test_which_quarantine_is_asked_where_there_are_two(
     scan: Scan, at: Packing, cage: Place
 ) -> None:
     other = factories.make_place(PlaceKind.QUARANTINE)
-    box, _placed = held_box(scan, at, closed=False)
+    box, _placed = held_box(at, closed=False)
     response = scan("ACT-QUARANTINE")
     for place in (cage, other):
         assert f'value="{place.code}"' in words(response)
@@ -276,7 +282,7 @@ def test_which_quarantine_is_asked_where_there_are_two(
 def test_put_away_again_is_answered_as_before_however_many_there_are_now(
     scan: Scan, at: Packing, cage: Place
 ) -> None:
-    box, _placed = held_box(scan, at, closed=False)
+    box, _placed = held_box(at, closed=False)
     sent = {"key": str(sign().key), "box": box.number}
     assert state(scan("ACT-QUARANTINE", **sent)) == "right"
     factories.make_place(PlaceKind.QUARANTINE)
@@ -288,14 +294,14 @@ def test_put_away_again_is_answered_as_before_however_many_there_are_now(
 def test_without_a_place_for_quarantine_a_manager_is_asked(
     scan: Scan, at: Packing
 ) -> None:
-    held_box(scan, at, closed=False)
+    held_box(at, closed=False)
     assert_problem(scan("ACT-QUARANTINE"), "no_quarantine")
 
 
 def test_a_box_whose_hold_was_lifted_meanwhile_stays_at_the_bench(
     scan: Scan, at: Packing, cage: Place
 ) -> None:
-    box, placed = held_box(scan, at, closed=False)
+    box, placed = held_box(at, closed=False)
     lift(placed)
     assert_problem(scan("ACT-QUARANTINE"), "box_at_its_bench", status=409)
     box.refresh_from_db()
@@ -305,7 +311,7 @@ def test_a_box_whose_hold_was_lifted_meanwhile_stays_at_the_bench(
 def test_a_box_in_quarantine_is_cancelled_on_its_page(
     scan: Scan, at: Packing, cage: Place, client_for: Any
 ) -> None:
-    box, _placed = held_box(scan, at, closed=False)
+    box, _placed = held_box(at, closed=False)
     manager = client_for(factories.make_person("manager"))
     address = reverse("kitting:box-void", args=[box.number])
     data = {"reason": "Crushed", "password": "pass", "op_key": str(sign().key)}

@@ -22,11 +22,13 @@ from tests.benches import (
     hold,
     in_box,
     newest_number,
+    packed_before,
     page_of,
     state,
     step,
     words,
 )
+from tests.databases import once_a_module
 from tests.factories import sign
 from tests.kitting.packing.bench.test_bench_cancels import purpose
 from tests.kitting.packing.bench.test_practice import Packer
@@ -41,14 +43,12 @@ def want(many: int, size: BoxSize) -> None:
     plan_day(day=factories.TODAY, wanted={size.pk: many}, sign=sign())
 
 
-@pytest.fixture
-def closed(scan: Scan, at: Packing) -> Box:
+@once_a_module
+def closed(at: Packing) -> Box:
     """A box that waits for its label, at a bench with open bags; three are wanted."""
     want(3, at.size)
-    scan("ACT-BOX-6")
-    fill(scan, at)
-    scan("ACT-CLOSE")
-    return Box.objects.get()
+    bags = (bag.number for bag in at.bags)
+    return packed_before(at, "ACT-BOX-6", *bags, "ACT-CLOSE")
 
 
 def opened() -> list[Box]:

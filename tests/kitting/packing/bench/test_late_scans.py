@@ -151,9 +151,8 @@ def test_a_start_is_answered_when_its_recipe_is_withdrawn(twice) -> None:
     assert Box.objects.count() == 1
 
 
+@pytest.mark.usefixtures("full_box")
 def test_a_print_is_answered_when_its_label_no_longer_fits(scan, at, twice) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     scan("ACT-CLOSE")
     long = "\n".join(f"Caution {n}." * 6 for n in range(40))
     twice(

@@ -30,11 +30,10 @@ def missed(at: Packing, bag: Bag) -> None:
     miss_pieces(bench_id=at.bench.pk, bag_id=bag.pk, inside=1, sign=sign())
 
 
+@pytest.mark.usefixtures("full_box")
 def test_recall_of_a_bag_its_lot_and_its_boxes_names_the_miscount(
     scan: Scan, at: Packing, officer: Client
 ) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     scan("ACT-CLOSE")
     box = Box.objects.get()
     scan(box.serial)

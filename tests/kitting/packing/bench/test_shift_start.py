@@ -27,6 +27,7 @@ from kitting.packing.services.shift import begin_shift
 from tests import factories
 from tests.assertions import assert_problem, text_of
 from tests.benches import Packing, make_packing
+from tests.databases import once_a_module
 from tests.tablets import packer, refusal, sign_on, tied
 from tests.weighed import weigh
 
@@ -35,7 +36,7 @@ pytestmark = pytest.mark.django_db
 Scan = Callable[..., Any]
 
 
-@pytest.fixture
+@once_a_module
 def at() -> Packing:
     return make_packing()
 

@@ -28,7 +28,6 @@ from tests import factories
 from tests.assertions import assert_problem
 from tests.benches import (
     Packing,
-    fill,
     hold,
     in_box,
     newest_number,
@@ -47,11 +46,10 @@ Scan = Callable[..., Any]
 # -- What stays ----------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("full_box")
 def test_what_is_scrapped_or_closed_stays_and_the_screen_says_so(
     scan: Scan, at: Packing
 ) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     said(at.visor_bag, "ACT-BAD", f"ACT-BAD-{end_of('Dropped')}", scan=scan)
     menu = scan("ACT-UNDO")
     assert "put it into the waste, take another: that cannot be undone." in words(menu)
@@ -206,11 +204,10 @@ def test_a_bag_that_was_taken_off_is_not_opened_where_it_is_not(
     assert not OpenBag.objects.filter(bench=at.bench).exists()
 
 
+@pytest.mark.usefixtures("full_box")
 def test_a_box_that_was_closed_elsewhere_meanwhile_keeps_its_pieces(
     scan: Scan, at: Packing
 ) -> None:
-    scan("ACT-BOX-6")
-    fill(scan, at)
     asked = purpose(scan("ACT-UNDO"))
     boxes.close_box(box_id=Box.objects.get().pk, sign=sign())  # at no bench
     assert_problem(scan("ACT-YES", purpose=asked), "rests_on_act")

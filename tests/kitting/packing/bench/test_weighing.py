@@ -21,8 +21,8 @@ from kitting.packing.services.practice import SAID, practise
 from kitting.packing.services.weighing import allow_mass
 from tests import factories
 from tests.assertions import assert_refused, assert_sent_to_sign_in, text_of
-from tests.benches import fill, page_of, state, step, words
-from tests.databases import guards_away
+from tests.benches import fill, packed_before, page_of, state, step, words
+from tests.databases import guards_away, once_a_module
 from tests.factories import sign
 from tests.weighed import LESS_MG, MASSES, SCALE_U_G, STEP_G, WHOLE_G, weigh
 
@@ -31,12 +31,10 @@ pytestmark = pytest.mark.django_db
 PASSWORD = "a pass phrase"
 
 
-@pytest.fixture
-def full(at, scan):
+@once_a_module
+def full(at):
     weigh(at)
-    scan("ACT-BOX-6")
-    fill(scan, at)
-    return Box.objects.get()
+    return packed_before(at, "ACT-BOX-6", *(bag.number for bag in at.bags))
 
 
 def test_a_box_is_weighed_before_it_is_closed(client, scan, at, full) -> None:
@@ -50,7 +48,7 @@ def test_a_box_is_weighed_before_it_is_closed(client, scan, at, full) -> None:
     assert (state(response), step(response)) == ("right", "label")
     full.refresh_from_db()
     assert (full.stage, full.mass_mg) == ("closed", int(WHOLE_G * 1000))
-    assert proof.prove() == []
+    assert factories.prove() == []
     page = text_of(client.get(reverse("kitting:box-detail", args=[full.serial])))
     assert "844.5 g" in page
     assert "complete from" in page
