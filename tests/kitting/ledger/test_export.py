@@ -21,6 +21,7 @@ from kitting.models import JournalHead, Link, Movement, User, Workshop
 from kitting.people.services import accounts as services
 from tests import factories
 from tests.assertions import assert_refused
+from tests.databases import once_a_module
 from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db
@@ -31,10 +32,15 @@ CHECKER = ROOT / "static/dispatch/journal/check_journal.py"
 Lines = list[dict[str, Any]]
 
 
+@once_a_module
+def text(_history_of_the_module: History) -> str:
+    """The whole journal of a history, as it is exported."""
+    return "".join(export.lines(export.span()))
+
+
 @pytest.fixture
-def exported(history: History) -> Lines:
-    assert history
-    return [json.loads(line) for line in export.lines(export.span())]
+def exported(text: str) -> Lines:
+    return [json.loads(line) for line in text.rstrip("\n").split("\n")]
 
 
 @pytest.fixture

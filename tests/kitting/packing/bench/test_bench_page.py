@@ -11,6 +11,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from kitting.domain.prints import DESTROYED
 from kitting.domain.stages import BoxStage
 from kitting.labels.box_label import box_symbols
 from kitting.ledger import holds
@@ -29,6 +30,7 @@ from kitting.packing.labels import box_label
 from kitting.packing.queries.bench_offers import Fetched
 from kitting.packing.services.boxes import bring_bag, take_off_bench
 from kitting.packing.services.miscounts import miss_pieces
+from kitting.packing.services.voiding import void_box
 from tests import factories
 from tests.assertions import (
     assert_page,
@@ -111,6 +113,8 @@ def test_one_box_is_packed_wholly_by_scans(client, scan, at) -> None:
     assert Operation.objects.filter(bench=at.bench).count() == 7
     assert response.context["screen"].packed_today == 1
     assert response.context["screen"].choices[0].again
+    void_box(box_id=box.pk, reason="Crushed", label=DESTROYED, sign=sign())
+    assert client.get(page_of(at)).context["screen"].packed_today == 0
 
 
 @pytest.mark.usefixtures("full_box")
