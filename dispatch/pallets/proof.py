@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from django.db.models import Count, Exists, F, OuterRef, Q, Subquery
+from collections.abc import Iterator
+from typing import Any
+
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
 
 from dispatch.domain.pallets import PalletStage
 from dispatch.models import Pallet, PalletBox, PalletEvent, PalletScan, ShipmentBox
@@ -12,7 +15,7 @@ from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.newest import register_newest
 from kitting.ledger.proof.stages import replay
-from kitting.ledger.proof.streams import Ids, only, rows
+from kitting.ledger.proof.streams import Ids, composed, only, rows
 from kitting.ledger.proof.turns import by_turns
 from kitting.models import Box
 
@@ -82,9 +85,23 @@ def whole(tally: Tally) -> None:
     Args:
         tally: Where boxes on pallets are counted and faults noted.
     """
+    tally.count += PalletBox.objects.filter(live=True).count()
+    wrong, loads, several = _whole()
+    for pk, pallet, by in rows(wrong):
+        words = "A box on a pallet goes otherwise than the pallet does."
+        tally.add(ON, pk, words, pallet, by)
+    for pk, pallet in rows(loads):
+        words = "A box is on a shipment by a pallet on which it does not stand."
+        tally.add(LOAD, pk, words, "none", pallet)
+    for pallet, shipments in rows(several):
+        tally.add(PALLET, pallet, "It is on several shipments.", 1, shipments)
+
+
+@composed
+def _whole() -> Iterator[QuerySet[Any, Any]]:
+    """Boxes that go without their pallet, or by one they are not on; pallets on several."""
     live = ShipmentBox.objects.filter(box=OuterRef("box"), live=True)
     standing = PalletBox.objects.filter(live=True).order_by("pk")
-    tally.count += standing.count()
     its = ShipmentBox.objects.filter(pallet=OuterRef("pallet"), live=True)
     found = standing.annotate(
         by=Subquery(live.values("pallet")[:1]), on=Exists(live), goes=Exists(its)
@@ -92,25 +109,18 @@ def whole(tally: Tally) -> None:
     wrong = found.filter(
         Q(on=True) & (Q(by=None) | ~Q(by=F("pallet"))) | Q(on=False, goes=True)
     )
-    for pk, pallet, by in rows(wrong.values_list("pk", "pallet_id", "by")):
-        words = "A box on a pallet goes otherwise than the pallet does."
-        tally.add(ON, pk, words, pallet, by)
+    yield wrong.values_list("pk", "pallet_id", "by")
     stands = PalletBox.objects.filter(
         live=True, box=OuterRef("box"), pallet=OuterRef("pallet")
     )
     loads = ShipmentBox.objects.filter(live=True, pallet__isnull=False).order_by("pk")
-    for pk, pallet in rows(
-        loads.exclude(Exists(stands)).values_list("pk", "pallet_id")
-    ):
-        words = "A box is on a shipment by a pallet on which it does not stand."
-        tally.add(LOAD, pk, words, "none", pallet)
+    yield loads.exclude(Exists(stands)).values_list("pk", "pallet_id")
     several = (
         loads.order_by("pallet")
         .values_list("pallet")
         .annotate(shipments=Count("shipment", distinct=True))
     )
-    for pallet, shipments in rows(several.filter(shipments__gt=1)):
-        tally.add(PALLET, pallet, "It is on several shipments.", 1, shipments)
+    yield several.filter(shipments__gt=1)
 
 
 register(

@@ -43,26 +43,32 @@ def receipts(tally: Tally) -> None:
     Args:
         tally: Where receipts are counted and faults noted.
     """
+    shipments, receipts = _receipts()
+    for pk, stage, ours in rows(shipments):
+        tally.count += 1
+        right = ShipmentStage.DELIVERED if ours else ShipmentStage.SENT
+        wrong = "Its stage and what is said of its delivery do not agree."
+        tally.same(SHIPMENT, pk, wrong, str(right), stage)
+    for pk, sent, counted, odd_ones, differs in rows(receipts):
+        right = odd_ones or sent != counted
+        tally.same(RECEIPT, pk, "What it says differs otherwise.", right, differs)
+
+
+@composed
+def _receipts() -> Iterator[QuerySet[Any, Any]]:
+    """Shipments of whose delivery something is said, and what receipts say of boxes."""
     every = Receipt.objects.filter(shipment=OuterRef("pk"))
     found = Shipment.objects.order_by("pk").annotate(
         told=Exists(every), ours=Exists(every.filter(way__in=OURS))
     )
     either = found.filter(Q(told=True) | Q(stage=ShipmentStage.DELIVERED))
-    for pk, stage, ours in rows(either.values_list("pk", "stage", "ours")):
-        tally.count += 1
-        right = ShipmentStage.DELIVERED if ours else ShipmentStage.SENT
-        wrong = "Its stage and what is said of its delivery do not agree."
-        tally.same(SHIPMENT, pk, wrong, str(right), stage)
+    yield either.values_list("pk", "stage", "ours")
     exact = Q(sets__isnull=True) | Q(sets=F("box__size__sets"))
     odd = ReceiptBox.objects.filter(
         ~(Q(found=Found.WHOLE) & exact), receipt=OuterRef("pk")
     )
     told = Receipt.objects.order_by("pk").annotate(odd=Exists(odd))
-    for pk, sent, counted, odd_ones, differs in rows(
-        told.values_list("pk", "shipment__boxes", "boxes", "odd", "differs")
-    ):
-        right = odd_ones or sent != counted
-        tally.same(RECEIPT, pk, "What it says differs otherwise.", right, differs)
+    yield told.values_list("pk", "shipment__boxes", "boxes", "odd", "differs")
 
 
 def boxes(tally: Tally) -> None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
+from typing import Any
 
-from django.db.models import Count, OuterRef, Q, Subquery, Sum
+from django.db.models import Count, OuterRef, Q, QuerySet, Subquery, Sum
 
 from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
 from dispatch.shipments.steps import NAMED
@@ -13,7 +14,14 @@ from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.newest import register_newest
 from kitting.ledger.proof.stages import replay
-from kitting.ledger.proof.streams import Ids, grouped, only, rows, side_by_side
+from kitting.ledger.proof.streams import (
+    Ids,
+    composed,
+    grouped,
+    only,
+    rows,
+    side_by_side,
+)
 from kitting.ledger.proof.turns import by_turns
 from kitting.models import Box
 
@@ -80,20 +88,8 @@ def counters(tally: Tally, ids: Ids = None) -> None:
         tally: Where shipments are counted and faults noted.
         ids: The shipments; None for all of them.
     """
-    sent = ShipEvent.objects.filter(shipment=OuterRef("pk"), after=ShipmentStage.SENT)
-    live = Q(shipment_boxes__live=True)
-    found = only(Shipment.objects.order_by("pk"), "pk", ids).annotate(
-        on=Count("shipment_boxes", filter=live),
-        held=Sum("shipment_boxes__box__size__sets", filter=live, default=0),
-        at=Subquery(sent.values("operation__at")[:1]),
-        by=Subquery(sent.values("operation__by_name")[:1]),
-    )
-    for row in rows(
-        found.values_list(
-            *("pk", "stage", "boxes", "sets", "sent_at", "sent_by"),
-            *("on", "held", "at", "by"),
-        )
-    ):
+    [found] = _counters(ids)
+    for row in rows(found):
         pk, stage, boxes_said, sets_said, sent_at, sent_by, on, held, at, by = row
         tally.count += 1
         gone = stage in GONE_SHIPMENTS
@@ -102,6 +98,23 @@ def counters(tally: Tally, ids: Ids = None) -> None:
         same(SHIPMENT, pk, "It counts other sets.", held if gone else 0, sets_said)
         same(SHIPMENT, pk, "It was sent at another moment.", at, sent_at)
         same(SHIPMENT, pk, "Somebody else sent it.", by or "", sent_by)
+
+
+@composed
+def _counters(ids: Ids) -> Iterator[QuerySet[Any, Any]]:
+    """What shipments say of themselves, and the same counted and looked up."""
+    sent = ShipEvent.objects.filter(shipment=OuterRef("pk"), after=ShipmentStage.SENT)
+    live = Q(shipment_boxes__live=True)
+    found = only(Shipment.objects.order_by("pk"), "pk", ids).annotate(
+        on=Count("shipment_boxes", filter=live),
+        held=Sum("shipment_boxes__box__size__sets", filter=live, default=0),
+        at=Subquery(sent.values("operation__at")[:1]),
+        by=Subquery(sent.values("operation__by_name")[:1]),
+    )
+    yield found.values_list(
+        *("pk", "stage", "boxes", "sets", "sent_at", "sent_by"),
+        *("on", "held", "at", "by"),
+    )
 
 
 def names(tally: Tally, ids: Ids = None) -> None:

@@ -188,6 +188,16 @@ def looked_at(tally: Tally) -> None:
     Args:
         tally: Where bags that went on are counted and faults noted.
     """
+    [on] = _looked_at()
+    for pk, act in rows(on):
+        tally.count += 1
+        words = "A bag that was set back went on, and no checker had looked at it."
+        tally.same(Movement._meta.db_table, pk, words, "accept_again", act)
+
+
+@composed
+def _looked_at() -> Iterator[QuerySet[Any, Any]]:
+    """What went on after it was set back for a checker."""
     waited = Movement.objects.filter(
         bag=OuterRef("bag"),
         kind=MovementKind.SET_BACK,
@@ -196,10 +206,7 @@ def looked_at(tally: Tally) -> None:
     )
     on = Movement.objects.filter(Exists(waited), stage_before=BagStage.ARRIVED)
     on = on.filter(kind=MovementKind.ACCEPTED).order_by("pk")
-    for pk, act in rows(on.values_list("pk", "operation__name")):
-        tally.count += 1
-        words = "A bag that was set back went on, and no checker had looked at it."
-        tally.same(Movement._meta.db_table, pk, words, "accept_again", act)
+    yield on.values_list("pk", "operation__name")
 
 
 register(

@@ -254,17 +254,7 @@ def repacked(tally: Tally) -> None:
     Args:
         tally: Where movements between bags are counted and faults noted.
     """
-    moved = Movement.objects.filter(kind=MovementKind.REPACKED)
-    out, came = (
-        moved.filter(**{f"delta__{way}": 0})
-        .order_by("operation_id", *pair)
-        .values_list("operation_id", *pair, "pieces", "lot_id", "run_id", stage)
-        for way, pair, stage in (
-            ("lt", ("bag_id", "other_id"), "stage_before"),
-            ("gt", ("other_id", "bag_id"), "stage_after"),
-        )
-    )
-    streams = grouped(rows(out), width=3), grouped(rows(came), width=3)
+    streams = [grouped(rows(found), width=3) for found in _repacked()]
     for (operation, bag, other), (left, came_in) in side_by_side(*streams):
         tally.count += 1
         tally.same(
@@ -274,6 +264,20 @@ def repacked(tally: Tally) -> None:
             f" bag {other} (pieces, lot, run, stage).",
             left,
             came_in,
+        )
+
+
+@composed
+def _repacked() -> Iterator[QuerySet[Any, Any]]:
+    """What left bags for others, and what came into those."""
+    moved = Movement.objects.filter(kind=MovementKind.REPACKED)
+    for way, pair, stage in (
+        ("lt", ("bag_id", "other_id"), "stage_before"),
+        ("gt", ("other_id", "bag_id"), "stage_after"),
+    ):
+        found = moved.filter(**{f"delta__{way}": 0}).order_by("operation_id", *pair)
+        yield found.values_list(
+            "operation_id", *pair, "pieces", "lot_id", "run_id", stage
         )
 
 
