@@ -58,29 +58,32 @@ def run(protocol: Protocol) -> Run:
 # -- Uncertainties --------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("belt_ppm", "decline_ppm", "low", "stage"),
-    [
-        # 4 mW/cm² for 275 s is 1100 mJ/cm²; the meter's 3 % alone leave 1067.
-        (0, 0, 1_067_000, "released"),
-        (40_000, 0, 1_045_000, "released"),
-        (40_000, 40_000, 1_001_000, "released"),
-        (40_000, 41_000, 999_900, "failed"),
-        (85_000, 0, 1_000_847, "released"),  # √(3² + 8.5²) = 9.0139 %, up to the ppm
-        (86_000, 0, 999_808, "failed"),
-    ],
-)
+UNSURE = [
+    # 4 mW/cm² for 275 s is 1100 mJ/cm²; the meter's 3 % alone leave 1067.
+    (0, 0, 1_067_000, "released"),
+    (40_000, 0, 1_045_000, "released"),
+    (40_000, 40_000, 1_001_000, "released"),
+    (40_000, 41_000, 999_900, "failed"),
+    (85_000, 0, 1_000_847, "released"),  # √(3² + 8.5²) = 9.0139 %, up to the ppm
+    (86_000, 0, 999_808, "failed"),
+]
+"""Uncertainty and decline of the belt, the bound of the dose, and what becomes of it."""
+
+
 def test_a_run_is_released_by_the_bound_with_all_its_uncertainties(
-    protocol: Protocol, belt_ppm: int, decline_ppm: int, low: int, stage: str
+    protocol: Protocol, subtests: pytest.Subtests
 ) -> None:
-    run = factories.open_run(
-        protocol,
-        factories.make_meter(rel_u_ppm=30_000),
-        belt=Belt(exposure_ms=275_000, u_ppm=belt_ppm, decline_ppm=decline_ppm),
-    )
-    assert (run.belt_u_ppm, run.decline_ppm) == (belt_ppm, decline_ppm)
-    assert close(run, (1, "top", 4_000)) == stage
-    assert verdicts(run) == {"top": (1_100_000, low, 30_000, stage == "released")}
+    for u_ppm, decline_ppm, low, stage in UNSURE:
+        with subtests.test(u_ppm=u_ppm, decline_ppm=decline_ppm):
+            run = factories.open_run(
+                protocol,
+                factories.make_meter(rel_u_ppm=30_000),
+                belt=Belt(exposure_ms=275_000, u_ppm=u_ppm, decline_ppm=decline_ppm),
+            )
+            assert (run.belt_u_ppm, run.decline_ppm) == (u_ppm, decline_ppm)
+            assert close(run, (1, "top", 4_000)) == stage
+            passed = stage == "released"
+            assert verdicts(run) == {"top": (1_100_000, low, 30_000, passed)}
     assert factories.prove() == []
 
 
@@ -163,22 +166,24 @@ def test_one_side_may_be_read_and_the_other_have_a_dosimeter() -> None:
     assert verdicts(run)["bottom"] == (600_000, 600_000, 0, True)
 
 
-@pytest.mark.parametrize(
-    ("dosimeters", "dose", "stage"),
-    [
-        # Readings: 4 mW/cm² for 333.333 s, less 5 %, leave 1266.665 mJ/cm².
-        ([("top", 2_000_000, 100_000)], 1_333_332, "released"),
-        ([("top", 1_100_000, 100_000)], 1_100_000, "failed"),
-        ([("top", 2_000_000, 0), ("top", 1_000_000, 0)], 1_000_000, "released"),
-        ([("top", 2_000_000, 0), ("top", 999_999, 0)], 999_999, "failed"),
-    ],
-)
+BESIDE = [
+    # Readings: 4 mW/cm² for 333.333 s, less 5 %, leave 1266.665 mJ/cm².
+    ([("top", 2_000_000, 100_000)], 1_333_332, "released"),
+    ([("top", 1_100_000, 100_000)], 1_100_000, "failed"),
+    ([("top", 2_000_000, 0), ("top", 1_000_000, 0)], 1_000_000, "released"),
+    ([("top", 2_000_000, 0), ("top", 999_999, 0)], 999_999, "failed"),
+]
+
+
 def test_beside_readings_the_lowest_bound_counts(
-    run: Run, dosimeters, dose, stage
+    protocol: Protocol, subtests: pytest.Subtests
 ) -> None:
-    assert close(run, (1, "top", 4_000), dosimeters=dosimeters) == stage
-    assert verdicts(run)["top"][0] == dose
-    assert run.dosimeters.count() == len(dosimeters)
+    for dosimeters, dose, stage in BESIDE:
+        with subtests.test(dose=dose):
+            run = factories.open_run(protocol)
+            assert close(run, (1, "top", 4_000), dosimeters=dosimeters) == stage
+            assert verdicts(run)["top"][0] == dose
+            assert run.dosimeters.count() == len(dosimeters)
     assert factories.prove() == []
 
 
@@ -250,27 +255,31 @@ def test_a_bag_that_came_late_for_the_hold_goes_back() -> None:
     assert factories.prove() == []
 
 
-@pytest.mark.parametrize(
-    ("values", "stage"),
-    [
-        (ledger_runs.warm(30), "released"),
-        (ledger_runs.warm(25), "failed"),
-        # 70.7 °C less 1 % is 69.993 °C; 70.8 °C less 1 % is 70.092 °C.
-        (ledger_runs.warm(60, 70_700), "failed"),
-        (ledger_runs.warm(60, 70_800), "released"),
-        # One cold sample in the middle of an hour leaves 25 minutes on either side.
-        ([*ledger_runs.warm()[:6], (30, 60_000), *ledger_runs.warm()[7:]], "failed"),
-        # Every 7 minutes is within a quarter of the hold, every 8 is not.
-        ([(at, 72_000) for at in range(0, 36, 7)], "released"),
-        ([(at, 72_000) for at in range(0, 41, 8)], "failed"),
-    ],
-)
-def test_a_run_by_heat_is_judged_by_its_log(oven: Run, values, stage: str) -> None:
-    ledger_runs.log(oven, *values)
-    assert ledger_runs.close(oven).stage == stage
-    held = doses.held(oven)
-    assert held is not None
-    assert held.enough is (stage == "released")
+LOGS = [
+    (ledger_runs.warm(30), "released"),
+    (ledger_runs.warm(25), "failed"),
+    # 70.7 °C less 1 % is 69.993 °C; 70.8 °C less 1 % is 70.092 °C.
+    (ledger_runs.warm(60, 70_700), "failed"),
+    (ledger_runs.warm(60, 70_800), "released"),
+    # One cold sample in the middle of an hour leaves 25 minutes on either side.
+    ([*ledger_runs.warm()[:6], (30, 60_000), *ledger_runs.warm()[7:]], "failed"),
+    # Every 7 minutes is within a quarter of the hold, every 8 is not.
+    ([(at, 72_000) for at in range(0, 36, 7)], "released"),
+    ([(at, 72_000) for at in range(0, 41, 8)], "failed"),
+]
+
+
+def test_a_run_by_heat_is_judged_by_its_log(
+    by_heat: Protocol, subtests: pytest.Subtests
+) -> None:
+    for nth, (values, stage) in enumerate(LOGS):
+        with subtests.test(nth=nth):
+            oven = ledger_runs.open_oven(by_heat)
+            ledger_runs.log(oven, *values)
+            assert ledger_runs.close(oven).stage == stage
+            held = doses.held(oven)
+            assert held is not None
+            assert held.enough is (stage == "released")
     assert factories.prove() == []
 
 
