@@ -48,6 +48,17 @@ def keys_on(page: Page, size: Size, *, at_least: float) -> list[str]:
     return [said for said, *_ in keys]
 
 
+LOOKS_MS = 5_000
+"""Within this time a screen shows by itself what happened elsewhere."""
+SLOW_MS = 10_000
+"""The machine of a test may be slow."""
+
+
+def time_passes(page: Page) -> None:
+    """Let a page whose clock is installed ask what it asks by the clock."""
+    page.clock.fast_forward(LOOKS_MS)
+
+
 def next_words(page: Page):
     return page.locator("#bench-next h2")
 

@@ -10,12 +10,17 @@ from playwright.sync_api import Page, expect
 from kitting.ledger import holds
 from kitting.models import Bag, Box
 from tests.benches import Packing, bag_of, hold, lift
-from tests.browser.benching import Size, next_words, turn, type_scan, waiting
+from tests.browser.benching import (
+    SLOW_MS,
+    Size,
+    next_words,
+    time_passes,
+    turn,
+    type_scan,
+    waiting,
+)
 from tests.browser.measuring import settle
 from tests.factories import make_place, sign
-
-LOOKS_MS = 15_000
-"""An idle screen looks every 4 s; the machine of a test may be slow."""
 
 pytestmark = [pytest.mark.django_db(transaction=True)]
 
@@ -216,6 +221,7 @@ def test_a_hold_shows_on_an_idle_screen_and_is_met_by_touch(
     page: Page, at: Packing, bench
 ) -> None:
     make_place("quarantine")
+    page.clock.install()
     bench()
     for text in ("ACT-BOX-6", at.band_bag.number, at.visor_bag.number):
         type_scan(page, text)
@@ -232,8 +238,9 @@ def test_a_hold_shows_on_an_idle_screen_and_is_met_by_touch(
     page.get_by_role("button", name="Box in quarantine").click()
     expect(next_words(page)).to_have_text("Choose the next box")
     lift(placed)
+    time_passes(page)
     key = page.get_by_role("button", name="its hold is lifted")
-    expect(key).to_be_visible(timeout=LOOKS_MS)
+    expect(key).to_be_visible(timeout=SLOW_MS)
     fits(page, "goes on")
     key.click()
     expect(next_words(page)).to_have_text("Headband: none may be packed")
@@ -242,12 +249,14 @@ def test_a_hold_shows_on_an_idle_screen_and_is_met_by_touch(
 def test_a_menu_stays_while_other_holds_come_and_gives_way_to_one_on_the_box(
     page: Page, at: Packing, bench
 ) -> None:
+    page.clock.install()
     bench()
     for text in ("ACT-BOX-6", at.band_bag.number, "ACT-UNDO"):
         type_scan(page, text)
     expect(next_words(page)).to_have_text("Undo what?")
-    with page.expect_response(re.compile("/holds/"), timeout=LOOKS_MS) as answer:
+    with page.expect_response(re.compile("/holds/"), timeout=SLOW_MS) as answer:
         hold("lot", bag_of(at.visor).lot_id)
+        time_passes(page)
     if answer.value.status == 204:  # it asked just before
         page.wait_for_event("response", lambda r: "/holds/" in r.url)
     expect(next_words(page)).to_have_text("Undo what?")
@@ -257,7 +266,8 @@ def test_a_menu_stays_while_other_holds_come_and_gives_way_to_one_on_the_box(
 
 def shows(page: Page, words: str) -> None:
     """Without a touch or a scan."""
-    expect(next_words(page)).to_have_text(words, timeout=LOOKS_MS)
+    time_passes(page)
+    expect(next_words(page)).to_have_text(words, timeout=SLOW_MS)
 
 
 # -- Scans that arrive late -----------------------------------------------------------

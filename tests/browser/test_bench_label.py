@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 from kitting.models import Box, Operation, Print, PrintJob
 from tests import factories
 from tests.benches import Packing
-from tests.browser.benching import next_words, type_scan
+from tests.browser.benching import next_words, time_passes, type_scan
 from tests.printers import Clock, FakePrinter, came_out, make_printer
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -52,9 +52,11 @@ def test_a_printer_that_is_off_prints_once_when_it_is_on_again(
     page: Page, at: Packing, bench, fake: FakePrinter, clock: Clock
 ) -> None:
     fake.stop()
+    page.clock.install()
     bench()
     box = pack(page, at)
     clock.step()
+    time_passes(page)
     step = page.locator("#bench-print")
     expect(step).to_contain_text("cannot be reached: nothing listens there")
     # Nobody has to wait for it: its job leads to other printers and to the PDF, and
@@ -69,6 +71,7 @@ def test_a_printer_that_is_off_prints_once_when_it_is_on_again(
     fake.start()
     for _ in range(4):
         clock.step(600)
+    time_passes(page)
     expect(next_words(page)).to_have_text(re.compile("stick its label on"))
     assert came_out(fake) == 1
     stick(page, box)
@@ -79,15 +82,18 @@ def test_a_printer_without_paper_says_so_and_goes_on_when_it_has_some(
 ) -> None:
     fake.course = ["processing-stopped"]
     fake.state, fake.reasons = "stopped", ["media-empty-error"]
+    page.clock.install()
     bench()
     box = pack(page, at)
     clock.step()
     clock.step()
+    time_passes(page)
     expect(page.locator("#bench-print")).to_contain_text("The printer has no labels")
     fake.state, fake.reasons = "idle", ["none"]
     fake.course = ["processing", "completed"]
     for _ in range(4):
         clock.step()
+    time_passes(page)
     expect(next_words(page)).to_have_text(re.compile("stick its label on"))
     assert came_out(fake) == 1
     stick(page, box)

@@ -15,7 +15,7 @@ from kitting.models import Box, OpenBag, Operation
 from kitting.packing.services import voiding
 from kitting.packing.views import bench as views
 from tests.benches import Packing, hold
-from tests.browser.benching import next_words, type_scan, waiting
+from tests.browser.benching import SLOW_MS, next_words, time_passes, type_scan, waiting
 from tests.factories import make_open_box, sign
 from tests.patience import until
 
@@ -326,8 +326,10 @@ def test_a_scan_behind_a_waiting_one_answers_what_that_one_led_to(
 def test_a_bench_shows_within_seconds_that_nobody_is_signed_in_any_more(
     page: Page, at: Packing, bench
 ) -> None:
+    page.clock.install()
     bench()
     type_scan(page, "ACT-BOX-6")
     expect(next_words(page)).to_have_text("Headband: scan a bag")
     Session.objects.all().delete()  # as whoever did nothing for an hour
-    expect(page.get_by_role("button", name="Sign in")).to_be_visible(timeout=15_000)
+    time_passes(page)
+    expect(page.get_by_role("button", name="Sign in")).to_be_visible(timeout=SLOW_MS)

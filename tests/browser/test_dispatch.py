@@ -16,7 +16,7 @@ from kitting.ledger import holds
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, Hold
 from tests import factories
-from tests.browser.benching import type_scan
+from tests.browser.benching import time_passes, type_scan
 from tests.browser.measuring import width
 from tests.browser.test_sounds import EARS, heard
 from tests.patience import PATIENCE_S
@@ -212,6 +212,7 @@ def test_the_same_work_is_done_without_javascript(
 def test_a_hold_that_comes_between_is_shown_before_anything_leaves(
     page: Page, live_server, boxes: list[Box]
 ) -> None:
+    page.clock.install()
     sign_in(page, live_server.url)
     begin(page)
     scan(page, boxes[0].serial)
@@ -219,6 +220,7 @@ def test_a_hold_that_comes_between_is_shown_before_anything_leaves(
     holds.place_hold(
         target="box", value=boxes[0].pk, reason="Torn", sign=factories.sign()
     )
+    time_passes(page)
     expect(page.locator("#held")).to_contain_text("put it in quarantine")
     expect(page.get_by_role("link", name="Send 1 box")).to_be_hidden()
     (hold,) = Hold.objects.all()
@@ -227,6 +229,7 @@ def test_a_hold_that_comes_between_is_shown_before_anything_leaves(
         reason="Whole",
         sign=factories.sign_by_another(),
     )
+    time_passes(page)
     expect(page.locator("#held")).to_have_text("")
     page.get_by_role("link", name="Send 1 box").click()
     page.get_by_label("Driver").fill("Driver 2")
@@ -245,6 +248,7 @@ def test_a_hold_that_comes_between_is_shown_before_anything_leaves(
 def test_targets_fit_gloves_and_nothing_hangs_over(
     page: Page, live_server, boxes: list[Box]
 ) -> None:
+    page.clock.install()
     sign_in(page, live_server.url)
     begin(page)
     scan(page, boxes[0].serial)
@@ -252,6 +256,7 @@ def test_targets_fit_gloves_and_nothing_hangs_over(
     holds.place_hold(
         target="box", value=boxes[0].pk, reason="Torn", sign=factories.sign()
     )
+    time_passes(page)
     expect(page.locator("#held button")).to_be_visible()
     targets = page.locator("#shipment :is(button, input[data-scan], .button)").all()
     for size in (TABLET, PHONE):

@@ -13,13 +13,19 @@ from kitting.models import Bench, Box
 from kitting.packing.services import boxes
 from tests import factories
 from tests.benches import Packing
-from tests.browser.benching import next_words, touch, turn, type_scan, waiting
+from tests.browser.benching import (
+    SLOW_MS,
+    next_words,
+    time_passes,
+    touch,
+    turn,
+    type_scan,
+    waiting,
+)
 from tests.browser.measuring import settle
 from tests.factories import sign
 
 SIZES = [(1280, 800), (1024, 768), (800, 1280)]
-LOOKS_MS = 15_000
-"""An idle screen looks every 4 s; the machine of a test may be slow."""
 TARGET_PX = 18 / 25.4 * 96
 
 pytestmark = [pytest.mark.django_db(transaction=True)]
@@ -36,6 +42,7 @@ def tablets(page: Page, at: Packing, other: Bench, bench, live_server):
 
     def open_both() -> tuple[Page, Page]:
         factories.make_open_box(at.size, at.bench, at.band_bag)
+        page.clock.install()
         bench()
         there = page.context.new_page()
         for each in (page, there):
@@ -74,7 +81,8 @@ def test_by_touch_the_other_tablet_shows_the_box_by_itself(
     expect(here.locator(".strip-last")).to_contain_text(f"went to {other.name}")
     seen(here, "gone")
     there.bring_to_front()
-    expect(next_words(there)).to_have_text("Visor: scan a bag", timeout=LOOKS_MS)
+    time_passes(there)
+    expect(next_words(there)).to_have_text("Visor: scan a bag", timeout=SLOW_MS)
     expect(there.locator(".came")).to_contain_text(f"It came from {at.bench.name}.")
     settle(there)
     seen(there, "came")
@@ -90,7 +98,8 @@ def test_by_scans_alone_and_back_again(tablets, at: Packing, other: Bench) -> No
     type_scan(here, other.place.code)
     expect(next_words(here)).to_have_text("Choose the next box")
     there.bring_to_front()
-    expect(next_words(there)).to_have_text("Visor: scan a bag", timeout=LOOKS_MS)
+    time_passes(there)
+    expect(next_words(there)).to_have_text("Visor: scan a bag", timeout=SLOW_MS)
     type_scan(there, "ACT-UNDO")
     expect(there.locator("#bench-next")).to_contain_text("hands it over again")
     type_scan(there, "ACT-HAND-OVER")
@@ -98,7 +107,8 @@ def test_by_scans_alone_and_back_again(tablets, at: Packing, other: Bench) -> No
     type_scan(there, "ACT-1")
     expect(next_words(there)).to_have_text("Choose the next box")
     here.bring_to_front()
-    expect(next_words(here)).to_have_text("Visor: scan a bag", timeout=LOOKS_MS)
+    time_passes(here)
+    expect(next_words(here)).to_have_text("Visor: scan a bag", timeout=SLOW_MS)
     expect(here.locator(".came")).to_contain_text(f"It came from {other.name}.")
 
 
@@ -117,7 +127,8 @@ def test_a_box_that_comes_interrupts_a_question_but_no_refusal(
     type_scan(here, "ACT-1")
     expect(next_words(here)).to_have_text("Choose the next box")
     there.bring_to_front()
-    expect(next_words(there)).to_have_text("Visor: scan a bag", timeout=LOOKS_MS)
+    time_passes(there)
+    expect(next_words(there)).to_have_text("Visor: scan a bag", timeout=SLOW_MS)
 
 
 def test_while_scans_wait_for_the_network_the_box_stays(
@@ -135,7 +146,8 @@ def test_while_scans_wait_for_the_network_the_box_stays(
     expect(next_words(here)).to_have_text(re.compile("Scans wait here|No network"))
     expect(waiting(here)).to_have_attribute("data-waiting", "1")
     here.unroute("**/scan/")
-    expect(next_words(here)).to_have_text("Manual: scan a bag", timeout=LOOKS_MS)
+    time_passes(here)
+    expect(next_words(here)).to_have_text("Manual: scan a bag", timeout=SLOW_MS)
     expect(here.get_by_role("button", name="Hand over")).to_be_enabled()
     assert Box.objects.get().bench == at.bench
 

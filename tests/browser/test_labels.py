@@ -13,6 +13,7 @@ from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, Place, Print, PrintJob
 from tests import factories
 from tests.benches import make_packing
+from tests.browser.benching import time_passes
 from tests.browser.measuring import settle, width
 from tests.browser.walking import HEAVIEST_PAGE, TABLET, Walker
 from tests.printers import BAG_ROLL, BOX_ROLL, make_printer
@@ -136,12 +137,14 @@ def test_the_page_sees_by_itself_that_a_job_is_over(
 ) -> None:
     walker = Walker(page, str(live_server))
     with walker.signed_in("manager", TABLET, "/labels/") as page:
+        page.clock.install()
         page.goto(f"{walker.address}/labels/print/place/?n={scene.place.code}")
         page.get_by_role("button", name="Print 1 label").click()
         expect(page.locator(".answer")).to_contain_text("queued")
         PrintJob.objects.update(
             state="done", document=None, ended_at=timezone.now(), next_try=None
         )
+        time_passes(page)
         expect(page.locator(".answer")).to_contain_text("they came out")
     assert walker.complaints == []
 

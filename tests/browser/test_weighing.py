@@ -16,7 +16,14 @@ from playwright.sync_api import Page, expect
 from kitting.models import Box
 from kitting.packing.services.scales import give_token, token_of
 from tests.benches import Packing
-from tests.browser.benching import keys_on, next_words, turn, type_scan, waiting
+from tests.browser.benching import (
+    keys_on,
+    next_words,
+    time_passes,
+    turn,
+    type_scan,
+    waiting,
+)
 from tests.browser.measuring import settle, width
 from tests.factories import sign
 from tests.weighed import WHOLE_G, weigh
@@ -32,6 +39,7 @@ DOCS = Path(__file__).parents[2] / "docs" / "weighing.md"
 @pytest.fixture
 def full(page: Page, at: Packing, bench) -> None:
     weigh(at)
+    page.clock.install()
     bench()
     for text in ("ACT-BOX-6", *(bag.number for bag in at.bags)):
         type_scan(page, text)
@@ -127,6 +135,7 @@ def test_what_a_scale_sends_stands_on_the_screen_and_a_scan_closes_the_box(
     token = token_of(by.key)
     assert send(live_server, at, token, "0") == 204
     assert send(live_server, at, token, str(WHOLE_G)) == 204
+    time_passes(page)
     expect(next_words(page)).to_have_text(f"The scale shows {WHOLE_G} g")
     act = page.get_by_role("button", name="Close box").bounding_box()
     assert act is not None
