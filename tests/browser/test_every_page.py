@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from tests.browser.still import of_each, show
-from tests.browser.touring import pages_of
+from tests.browser.touring import pages_of, rooms
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -48,6 +48,10 @@ def test_no_page_of_a_tour_is_wider_than_a_phone(
     addresses = [each for found in pages_of(history).values() for each in found]
     shown = [(address, client.get(address).content) for address in addresses]
     assert too_wide(page, shown) == {}
+
+
+def test_no_page_is_left_out_of_the_tours(history: History) -> None:
+    assert set(pages_of(history)) == rooms()
 
 
 DESK = ("/allotment/", "/log/", "/recall/", "/requests/", "/shipments/")

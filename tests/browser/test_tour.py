@@ -13,7 +13,7 @@ from kitting.ledger.setup import ensure_workshop
 from kitting.models import User
 from tests import factories
 from tests.browser.measuring import width
-from tests.browser.touring import Pages, pages_of, rooms
+from tests.browser.touring import Pages, pages_of
 from tests.browser.walking import DESK, HEAVIEST_PAGE, TABLET, Walker
 from tests.ledgers import make_history
 
@@ -72,7 +72,3 @@ def test_a_role_sees_every_page_that_is_for_it(
     assert heavy == {}
     assert len(toured) >= 20
     assert walker.asked == {live_server.url.removeprefix("http://")}
-
-
-def test_no_page_is_left_out_of_the_tours(pages: Pages) -> None:
-    assert set(pages) == rooms()
