@@ -95,7 +95,10 @@ WRITE = f"""pages => pages.forEach((html, n) => {{
   page.write(html);
   page.close();
 }})"""
-THERE = "e => e.readyState === 'complete' && e.fonts.status === 'loaded'"
+# A document that was written may call itself complete before its styles are there.
+THERE = """e => [...e.querySelectorAll('link[rel=stylesheet]')].every(link => link.sheet)
+  && [...e.images].every(image => image.complete)
+  && e.readyState === 'complete' && e.fonts.status === 'loaded'"""
 
 
 def of_each(
