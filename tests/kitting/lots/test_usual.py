@@ -13,7 +13,7 @@ from django.urls import reverse
 from dispatch.trace.balance import balance_of
 from kitting.domain.errors import Doubted
 from kitting.domain.usual import is_far, usual
-from kitting.lots.queries.usual import last_lots, like, usual_in
+from kitting.lots.queries.usual import LAST_BAGS, last_lots, like, usual_in
 from kitting.lots.services import cancelling, files, lots, yields
 from kitting.lots.services.lots import NewBag
 from kitting.models import Link, Lot, Method, Revision, User
@@ -78,6 +78,12 @@ def test_there_is_nothing_usual_about_two_bags() -> None:
     assert usual([100, 100]) is None
     assert not is_far(10**7, None)
     assert usual([10_000_000, 100, 90]) == 100
+
+
+def test_the_newest_bags_say_what_is_usual(bands: Revision) -> None:
+    for pieces in (100, 60):
+        factories.make_lot(bands, bags=(NewBag(pieces),) * LAST_BAGS)
+    assert usual_in(bands.part_id) == 60
 
 
 def test_a_cancelled_lot_says_nothing_of_what_is_usual(bands: Revision) -> None:
