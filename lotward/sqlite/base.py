@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -22,7 +23,26 @@ UNWRITTEN: Final = frozenset(
     }
 )
 """Why a database is not opened that may still be read."""
+REWRITTEN: Final = 2_000
+"""How many statements are remembered: all that a day of a workshop asks, and more."""
 READING: Final = ("PRAGMA query_only=ON", "PRAGMA temp_store=MEMORY")
+
+
+class Cursor(base.SQLiteCursorWrapper):
+    """Django's cursor, which rewrites each statement for SQLite once, not each time."""
+
+    def convert_query(self, query: str, *, param_names: list[str] | None = None) -> str:
+        """Give the statement as SQLite's own module reads it."""
+        if param_names is None:
+            return _with_question_marks(query)
+        converted: str = super().convert_query(query, param_names=param_names)
+        return converted
+
+
+@lru_cache(REWRITTEN)
+def _with_question_marks(query: str) -> str:
+    convert: Any = base.SQLiteCursorWrapper.convert_query  # It does not ask its cursor.
+    return str(convert(None, query))
 
 
 class DatabaseWrapper(base.DatabaseWrapper):
@@ -45,6 +65,11 @@ class DatabaseWrapper(base.DatabaseWrapper):
                 except sqlite3.OperationalError:
                     continue
             raise
+
+    def create_cursor(self, name: str | None = None) -> Cursor:
+        """Give a cursor of the connection; ``name`` is for other databases."""
+        made: Cursor = self.connection.cursor(factory=Cursor)
+        return made
 
     def _opened(
         self, conn_params: Mapping[str, Any], how: str, commands: Any
