@@ -40,21 +40,21 @@ demo: setup
 test: tools
 	.ci/chromium
 	.ci/programs
-	$(BIN)/python -m pytest -n 3 --dist worksteal --durations=12 --durations-min=5
+	$(BIN)/python -m pytest -n 2 --dist worksteal --durations=12 --durations-min=5
 
 # The arithmetic, by the tests that aim at it; the whole takes as long again: check-long.
 # Which lines are reached does not hang on how long a property is searched.
 coverage: tools
-	LOTWARD_TEST_SEARCH=few $(BIN)/python -m pytest -q -n 3 --dist worksteal --cov --cov-report= kitting/domain dispatch/domain tests/kitting/domain tests/dispatch/domain tests/dispatch/trace
+	LOTWARD_TEST_SEARCH=few $(BIN)/python -m pytest -q -n 2 --dist worksteal --cov --cov-report= kitting/domain dispatch/domain tests/kitting/domain tests/dispatch/domain tests/dispatch/trace
 	$(BIN)/python -m coverage report --fail-under=95 --include='kitting/domain/*,dispatch/domain/*'
 
 check:
 	.ci/run
 
 check-long: tools
-	$(BIN)/python -m pytest -m long -n 3 --dist worksteal --durations=0
-	LOTWARD_TEST_SEARCH=more $(BIN)/python -m pytest -m "hypothesis and not long" -n 3 --dist worksteal
-	LOTWARD_TEST_SEARCH=few $(BIN)/python -m pytest --cov --cov-report= -n 3 --dist worksteal -m "not browser and not long"
+	$(BIN)/python -m pytest -m long -n 2 --dist worksteal --durations=0
+	LOTWARD_TEST_SEARCH=more $(BIN)/python -m pytest -m "hypothesis and not long" -n 2 --dist worksteal
+	LOTWARD_TEST_SEARCH=few $(BIN)/python -m pytest --cov --cov-report= -n 2 --dist worksteal -m "not browser and not long"
 	$(BIN)/python -m coverage report --fail-under=95
 	$(BIN)/python -m coverage report --fail-under=100 --include='*/domain/*,*/services/*,*/services.py,*/steps/*,*/steps.py'
 

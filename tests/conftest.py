@@ -134,6 +134,11 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
     databases.leave_scenes(item)
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_teardown(nextitem: pytest.Item | None) -> None:
+    databases.goes_on(nextitem)
+
+
 # -- One migrated database for the whole run; every worker and process has a copy ------
 
 
@@ -235,7 +240,6 @@ def django_db_setup(
         again = lambda _test: as_it_was.again()  # noqa: E731
         patch.setattr(TransactionTestCase, "_fixture_teardown", again)
         yield
-    databases.leave_scenes(None)
     with django_db_blocker.unblock():
         connection.close()
 

@@ -173,6 +173,7 @@ SHARED: set[str] = set()
 """Names of the fixtures that are made once a module."""
 _standing: list[Scene] = []
 """The scenes around the test that runs, each within the one before."""
+_next: pytest.Item | None = None
 
 
 def once_a_module(make: Callable[..., T]) -> Callable[..., T]:
@@ -201,6 +202,7 @@ def once_a_module(make: Callable[..., T]) -> Callable[..., T]:
 
 def stand(request: pytest.FixtureRequest, around: AbstractContextManager[T]) -> T:
     """Give a copy of what stands around the tests of a module; enter it if none does."""
+    request.addfinalizer(_leave_after_the_last)
     name, module = request.fixturename or "", request.module
     scene = next((scene for scene in _standing if scene.name == name), None)
     if scene is None:
@@ -235,6 +237,19 @@ def leave_scenes(test: pytest.Item | None) -> None:
     keep = takewhile(lambda at: at.module is module and at.name in asked, _standing)
     for _ in range(len(_standing) - len(list(keep))):
         _standing.pop().around.__exit__(None, None, None)
+
+
+def goes_on(after: pytest.Item | None) -> None:
+    """Remember which test follows, if any does."""
+    global _next
+    _next = after
+
+
+def _leave_after_the_last() -> None:
+    # What the run shares goes next, the browser among it; without its event loop
+    # ``connection`` would be another one, which knows of no transaction.
+    if _next is None:
+        leave_scenes(None)
 
 
 def side_by_side(tests: Iterable[pytest.Item]) -> list[pytest.Item]:

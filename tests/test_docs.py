@@ -79,7 +79,7 @@ def test_what_make_runs_is_listed_for_people_without_make() -> None:
         "--python .venv/bin/python --require-hashes -r",
         ".ci/chromium",
         ".ci/programs",
-        "pytest -n 3 --dist worksteal",
+        "pytest -n 2 --dist worksteal",
     ):
         assert part in makefile
         assert part in without
