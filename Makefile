@@ -45,7 +45,7 @@ test: tools
 # The arithmetic, by the tests that aim at it; the whole takes as long again: check-long.
 # Which lines are reached does not hang on how long a property is searched.
 coverage: tools
-	LOTWARD_TEST_SEARCH=few $(BIN)/python -m pytest -q -n 2 --dist worksteal --cov --cov-report= kitting/domain dispatch/domain tests/kitting/domain tests/dispatch/domain tests/dispatch/trace
+	LOTWARD_TEST_SEARCH=few $(BIN)/python -m pytest -q -n 2 --dist worksteal --cov=kitting/domain --cov=dispatch/domain --cov-report= kitting/domain dispatch/domain tests/kitting/domain tests/dispatch/domain tests/dispatch/trace
 	$(BIN)/python -m coverage report --fail-under=95 --include='kitting/domain/*,dispatch/domain/*'
 
 check:
