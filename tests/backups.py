@@ -159,14 +159,24 @@ each_or_some = pytest.mark.parametrize(
 """How many steps of a command lie between two power cuts."""
 
 
-def killed(own: Path, step: int, *words: object) -> int:
+@contextmanager
+def killed(own: Path, *words: object) -> Iterator[Callable[[int], int]]:
     """What becomes of a command that is killed at a step; 0 once it has no more."""
     environment = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}
-    return subprocess.run(
-        [sys.executable, "-m", "tests.commands.killed", str(step), *map(str, words)],
+    with subprocess.Popen(
+        [sys.executable, "-m", "tests.commands.killed", *map(str, words)],
         cwd=ROOT,
         env={**environment, "LOTWARD_DATA_DIR": str(own)},
-        capture_output=True,
-        check=False,
-        timeout=300,
-    ).returncode
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    ) as started:
+
+        def at(step: int) -> int:
+            assert started.stdin
+            assert started.stdout
+            print(step, file=started.stdin, flush=True)
+            return int(started.stdout.readline())
+
+        yield at

@@ -214,14 +214,15 @@ def test_a_power_cut_at_any_step_leaves_no_half_file_with_a_name(
     line.pack()
     connection.close()
     status, steps = -1, 0
-    while status and steps < 20:
-        status = killed(own, steps, "backup", "--to", to, "--keep", 1)
-        steps += stride
-        named = [each for each in to.iterdir() if files.NAME.fullmatch(each.name)]
-        assert named
-        for each in named:
-            with files.opened(each) as (manifest, packed):
-                files.unpack(packed, manifest, None)
+    with killed(own, "backup", "--to", to, "--keep", 1) as at:
+        while status and steps < 20:
+            status = at(steps)
+            steps += stride
+            named = [each for each in to.iterdir() if files.NAME.fullmatch(each.name)]
+            assert named
+            for each in named:
+                with files.opened(each) as (manifest, packed):
+                    files.unpack(packed, manifest, None)
     assert status == 0
     assert steps > 3
     assert left_in(to) == [each.name for each in named]

@@ -285,14 +285,15 @@ def test_a_power_cut_at_any_step_leaves_the_old_one_or_the_new(
     before = tmp_path / "before"
     shutil.copy(name, before)
     found, status = [], -1
-    while status and len(found) < 40:
-        for left in own.glob("lotward*"):
-            left.unlink()
-        shutil.copy(before, name)
-        status = killed(own, stride * len(found), "restore", file)
-        found.append(JournalHead.objects.get().seq)
-        assert holds() == []
-        connection.close()
+    with killed(own, "restore", file) as at:
+        while status and len(found) < 40:
+            for left in own.glob("lotward*"):
+                left.unlink()
+            shutil.copy(before, name)
+            status = at(stride * len(found))
+            found.append(JournalHead.objects.get().seq)
+            assert holds() == []
+            connection.close()
     assert status == 0
     assert found[0] == lost
     assert found[-1] == restored

@@ -37,10 +37,10 @@ def _impatient() -> Iterator[None]:
     """As the settings have it, but for how long is waited."""
     options = dict(connection.settings_dict["OPTIONS"])
     if ON_SQLITE:
-        options["timeout"] = 0.2
+        options["timeout"] = 0.05
     else:
         limits = options["options"]
-        options["options"] = limits.replace(f"={env.BUSY_S}s", "=200ms")
+        options["options"] = limits.replace(f"={env.BUSY_S}s", "=50ms")
         assert options["options"] != limits
     with pointed_at({**connection.settings_dict, "OPTIONS": options}):
         yield

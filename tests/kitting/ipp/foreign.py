@@ -79,11 +79,11 @@ ATTR resolution printer-resolution-default 203dpi
 ATTR resolution printer-resolution-supported 203dpi
 ATTR keyword print-scaling-supported auto,none
 """
-# What it does with a document: it takes a second, and what the document says: it waits
+# What it does with a document: it takes a while, and what the document says: it waits
 # until it is told to go on, tells meanwhile that labels ran out, or fails.
 PRINT = """\
 #!/bin/sh
-sleep 1
+sleep 0.2
 if grep -q RUNSOUT "$1"; then echo "STATE: +media-empty-error" >&2; fi
 if grep -q "RUNSOUT\\|WAITS" "$1"; then
     until [ -e "$1.goes-on" ]; do sleep 0.1; done

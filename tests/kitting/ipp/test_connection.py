@@ -18,12 +18,9 @@ from kitting.ipp import transport
 from kitting.ipp.address import read_address
 from kitting.ipp.client import IppPrinter
 from kitting.web.messages import sentence
-from tests.kitting.ipp.asking import BOX, PDF, fault_of
+from tests.kitting.ipp.asking import BOX, PDF, QUICK, fault_of, hurried
 from tests.kitting.ipp.fake_printer import GET_PRINTER, FakePrinter
 from tests.patience import PATIENCE_S
-
-QUICK = 0.6
-"""Seconds after which a test that waits for it gives a step up."""
 
 
 def test_a_printer_that_is_off_got_nothing(printer: FakePrinter) -> None:
@@ -46,8 +43,8 @@ def test_a_name_that_nobody_knows_got_nothing() -> None:
     assert (fault.code, fault.sent) == ("printer_unreachable", False)
 
 
-def client_of(printer: FakePrinter, seconds: float = PATIENCE_S) -> IppPrinter:
-    return IppPrinter(read_address(printer.url), user="packer", timeout=seconds)
+def client_of(printer: FakePrinter) -> IppPrinter:
+    return IppPrinter(read_address(printer.url), user="packer", timeout=PATIENCE_S)
 
 
 def looked_up(monkeypatch: pytest.MonkeyPatch, *answers: list[str]) -> list[str]:
@@ -184,7 +181,10 @@ def test_a_network_that_leads_nowhere_got_nothing(
     assert "the network does not lead there" in sentence(fault)
 
 
-def test_a_printer_that_does_not_finish_its_handshake_got_nothing() -> None:
+def test_a_printer_that_does_not_finish_its_handshake_got_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    hurried(monkeypatch, transport._dial)
     done = threading.Event()
 
     def stall(connected: socket.socket) -> None:
@@ -193,7 +193,8 @@ def test_a_printer_that_does_not_finish_its_handshake_got_nothing() -> None:
     with listener(stall) as url:
         address = read_address(url.replace("ipp:", "ipps:"))
         try:
-            fault = fault_of(IppPrinter(address, user="packer", timeout=QUICK).facts)
+            client = IppPrinter(address, user="packer", timeout=PATIENCE_S)
+            fault = fault_of(client.facts)
         finally:
             done.set()
     assert (fault.code, fault.sent, fault.again) == ("printer_unreachable", False, True)
@@ -206,7 +207,10 @@ def test_a_printer_that_says_nothing_about_itself_is_told(printer: FakePrinter) 
     assert "nothing about itself" in sentence(fault)
 
 
-def test_a_printer_that_stops_taking_a_document_is_given_up() -> None:
+def test_a_printer_that_stops_taking_a_document_is_given_up(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    hurried(monkeypatch, transport._dial)
     done = threading.Event()
 
     def stall(connected: socket.socket) -> None:
@@ -214,7 +218,7 @@ def test_a_printer_that_stops_taking_a_document_is_given_up() -> None:
         done.wait(PATIENCE_S)
 
     with listener(stall) as url:
-        link = transport.Link(read_address(url), QUICK)
+        link = transport.Link(read_address(url), PATIENCE_S)
         try:
             with pytest.raises(transport.PrinterFault) as caught:
                 transport.exchange(link, bytes(20_000_000), prints=True)
@@ -274,7 +278,8 @@ def test_an_answer_that_drips_ends_after_a_few_time_outs(
     printer: FakePrinter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(transport, "PATIENCE", 2)
-    client = client_of(printer, QUICK)
+    hurried(monkeypatch, transport._send)
+    client = client_of(printer)
     printer.fail("drip", GET_PRINTER)  # It would go on for a hundred seconds.
     started = time.monotonic()
     fault_of(client.facts)

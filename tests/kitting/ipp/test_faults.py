@@ -15,7 +15,7 @@ from kitting.ipp.address import read_address
 from kitting.ipp.client import IppPrinter
 from kitting.ipp.statuses import KEYWORDS, keyword
 from kitting.web.messages import sentence
-from tests.kitting.ipp.asking import BOX, PDF, fault_of
+from tests.kitting.ipp.asking import BOX, PDF, fault_of, hurried
 from tests.kitting.ipp.fake_http import FAULTS
 from tests.kitting.ipp.fake_printer import (
     CANCEL_JOB,
@@ -26,10 +26,8 @@ from tests.kitting.ipp.fake_printer import (
     VALIDATE_JOB,
     FakePrinter,
 )
-from tests.patience import PATIENCE_S
+from tests.patience import PATIENCE_S, until
 
-QUICK = 0.6
-"""Seconds after which a test that waits for it gives a step up."""
 TIMED = {"stall", "slow", "drip"}
 
 # fault, code, words of the sentence, jobs that the printer then has
@@ -50,9 +48,8 @@ ENDS = [
 ]
 
 
-def client_of(printer: FakePrinter, kind: str = "") -> IppPrinter:
-    seconds = QUICK if kind in TIMED else PATIENCE_S
-    return IppPrinter(read_address(printer.url), user="packer", timeout=seconds)
+def client_of(printer: FakePrinter) -> IppPrinter:
+    return IppPrinter(read_address(printer.url), user="packer", timeout=PATIENCE_S)
 
 
 @pytest.mark.parametrize(("kind", "code", "words", "jobs"), ENDS)
@@ -65,13 +62,16 @@ def test_a_fault_after_sending_may_have_printed(
     jobs: int,
 ) -> None:
     monkeypatch.setattr(transport, "PATIENCE", 2)
-    client = client_of(printer, kind)
+    if kind in TIMED:
+        hurried(monkeypatch, transport._send, PRINT_JOB)
+    client = client_of(printer)
     client.facts()
     printer.fail(kind, PRINT_JOB, seconds=2)
     fault = fault_of(client.send, PDF, name="box 7", media=BOX)
     assert (fault.code, fault.sent, fault.again) == (code, True, False)
     assert words in sentence(fault)
-    assert [one.pdf for one in printer.jobs] == [PDF] * jobs
+    assert until(lambda: PRINT_JOB in [one.code for one in printer.requests])
+    assert until(lambda: [one.pdf for one in printer.jobs] == [PDF] * jobs)
     found = client.find("box 7", since_up=None)
     assert (found.job is not None) is bool(jobs)
 
@@ -92,10 +92,12 @@ ASKING: dict[int, Callable[[IppPrinter], object]] = {
 @pytest.mark.parametrize("operation", ASKING)
 @pytest.mark.parametrize("kind", ["close", "stall", "garbage", "huge", "wrong_id"])
 def test_what_prints_nothing_may_be_asked_again(
-    printer: FakePrinter, operation: int, kind: str
+    printer: FakePrinter, monkeypatch: pytest.MonkeyPatch, operation: int, kind: str
 ) -> None:
     printer.remember()
-    client = client_of(printer, kind)
+    if kind in TIMED:
+        hurried(monkeypatch, transport._send, operation)
+    client = client_of(printer)
     printer.fail(kind, operation)
     fault = fault_of(ASKING[operation], client)
     assert (fault.sent, fault.again) == (False, True)

@@ -85,6 +85,7 @@ def test_a_foreign_printer_takes_labels_as_they_are_and_tells_their_end(
     found = client.find("bag ✓", since_up=facts.up_time)
     assert found.job is not None
     assert (found.job.id, found.sure) == (bag.id, True)
+    assert until(lambda: client.facts().up_time)  # It counts whole seconds.
     later = client.facts().up_time
     assert client.find("box 8", since_up=later) == Found(None, sure=True)
     # It was up for less when nothing was known of it yet: that proves nothing.
