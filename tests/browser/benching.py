@@ -29,7 +29,7 @@ def touch(key: Locator, sizes: Iterable[Size]) -> None:
 
 
 # What is on each key, its width, height and right end, and whether a touch reaches it.
-KEYS = """() => [...document.querySelectorAll('#keypad button')]
+KEYS = """keys => [...document.querySelectorAll(`${keys} button`)]
   .filter(e => e.checkVisibility({visibilityProperty: true})).map(e => {
     e.scrollIntoView({block: 'nearest'});
     const key = e.getBoundingClientRect();
@@ -38,9 +38,11 @@ KEYS = """() => [...document.querySelectorAll('#keypad button')]
   })"""
 
 
-def keys_on(page: Page, size: Size, *, at_least: float) -> list[str]:
+def keys_on(
+    page: Page, size: Size, *, at_least: float, of: str = "#keypad"
+) -> list[str]:
     """What is on the keys that are seen, each of them large and within reach."""
-    keys = page.evaluate(KEYS)
+    keys = page.evaluate(KEYS, of)
     assert min(wide for _, wide, *_ in keys) >= at_least
     assert min(high for _, _, high, *_ in keys) >= at_least
     assert max(right for *_, right, _ in keys) <= size[0]

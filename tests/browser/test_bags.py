@@ -13,6 +13,7 @@ from kitting.lots.services import lots
 from kitting.lots.services.blanks import give_out_numbers
 from kitting.models import Bag, Protocol
 from tests import factories
+from tests.browser.measuring import barriers
 from tests.browser.walking import DESK, TABLET, Walker
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -180,7 +181,7 @@ def scan(page: Page, number: str) -> None:
 
 def later(page: Page) -> None:
     """Past the time within which a scanner has read one label twice."""
-    page.wait_for_timeout(650)
+    page.clock.fast_forward(600)
 
 
 def harvest(page: Page, numbers: list[str]) -> None:
@@ -225,8 +226,10 @@ def test_bags_are_harvested_by_a_scanner_alone(
     numbers = give_out_numbers(count=3, sign=factories.sign()).numbers
     walker = Walker(page, str(live_server))
     with walker.signed_in("checker", TABLET, f"/lots/{lot.number}/add-bag/"):
-        harvest(page, numbers)
         walker.look("Harvest")
+        page.clock.install()
+        harvest(page, numbers)
+        assert barriers(page) == []
     taken = list(lot.bags.order_by("pk").values_list("number", "pieces"))
     assert taken[1:] == [(numbers[1], 48), (numbers[2], 48)]
     assert (walker.refused, walker.barriers) == ([], [])

@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 import re
-import time
 from dataclasses import dataclass
 
 import pytest
@@ -18,13 +17,10 @@ from kitting.lots.services import lots
 from kitting.lots.services.blanks import give_out_numbers
 from kitting.models import Bag, Lot, Movement
 from tests import factories
-from tests.browser.test_bags import scan
+from tests.browser.test_bags import later, scan
 from tests.browser.walking import TABLET, Walker
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-NOT_TWICE_S = 0.65
-"""Past the time within which a scanner has read one label twice."""
 
 WATCH = """
     for (const kind of ["pointerdown", "keydown"]) {
@@ -98,10 +94,8 @@ def harvest(page: Page, lot: Lot, numbers: list[str]) -> None:
     before = count_of(page, "keydown")
     for number in numbers:
         scan(page, number)
-        asked = time.monotonic()
         expect(page.locator("#harvest-said")).to_contain_text(f"Bag {number}, 25")
-        rest = asked + NOT_TWICE_S - time.monotonic()
-        page.wait_for_timeout(max(rest, 0) * 1_000)
+        later(page)
         scan(page, number)
         expect(page.locator("#said")).to_contain_text(f"Bag {number} is in lot")
         page.wait_for_load_state("load")
@@ -143,6 +137,7 @@ def test_a_morning_is_walked_by_scans_alone(
     walker = Walker(page, str(live_server))
     with walker.signed_in("checker", TABLET, "/lots/"):
         page.evaluate("sessionStorage.clear()")
+        page.clock.install()
         bands = begin(page, before.bands, "0")
         harvest(page, bands, numbers)
         scan(page, "ACT-BACK")
