@@ -121,5 +121,5 @@ def records(
             continue
         if raw is None:
             return
-        if any(cell.strip() for cell in raw):
+        if any(map(str.strip, raw)):
             yield line, raw

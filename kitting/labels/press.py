@@ -9,7 +9,7 @@ from typing import TypeVar
 from kitting.domain.errors import NotFit
 from kitting.labels.kinds import Kind
 from kitting.labels.layout import Layout
-from kitting.labels.paper import Paper
+from kitting.labels.paper import Measured, Paper
 from kitting.labels.pressed import Pressed
 from kitting.labels.readback import check_raster, rasters
 from kitting.labels.stock import Sheet, Stock
@@ -58,7 +58,7 @@ def draw(
 
 
 def try_on(kind: Kind[L], label: L, on: Stock | Sheet) -> None:
-    """Draw a label to see whether it fits; no document is made of it.
+    """Lay a label out to see whether it fits; no document is made of it.
 
     Args:
         kind: As in ``draw``.
@@ -70,7 +70,7 @@ def try_on(kind: Kind[L], label: L, on: Stock | Sheet) -> None:
         NotFit: As in ``draw``.
     """
     layout = _checked(kind, [label], on, 1)
-    paper = Paper(layout.label, title="", page=layout.page)
+    paper = Measured(layout.label, title="", page=layout.page)
     with paper.label_at(*layout.place(0, start=1)[1]):
         kind.draw(paper, label)
 

@@ -120,6 +120,8 @@ def printable(text: str, style: Style) -> str:
             character or a mark without a letter; ``marks_too_far`` for marks that
             would reach into other lines.
     """
+    if text.isascii() and text.isprintable() and not isinstance(text, Line):
+        return text  # The typeface has every one, and none depends on another.
     composed = text
     if not unicodedata.is_normalized("NFC", text):
         composed = unicodedata.normalize("NFC", text)

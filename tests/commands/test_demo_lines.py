@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from datetime import date
+from functools import cache
 from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
 from django.urls import reverse
+from pytest_django import DjangoDbBlocker
 
 from kitting.day.queries.attention import to_see_to
 from kitting.disinfection.queries import doses as run_doses
@@ -19,6 +22,7 @@ from kitting.models import Bag, BoxLine, Lamp, Protocol, Run, Workshop
 from lotward.demo import plan
 from lotward.demo.clock import days_until, moment_of
 from lotward.demo.people import PASSWORD
+from tests.conftest import at_a_copy
 from tests.demo import TODAY, Demo
 
 LONDON = ZoneInfo("Europe/London")
@@ -26,10 +30,29 @@ DAYS = days_until(moment_of(date.fromisoformat(TODAY), LONDON), LONDON)
 HOME = {"HTTP_HOST": "localhost", "REMOTE_ADDR": "127.0.0.1"}
 
 
-def page(user: str, address: str) -> str:
+@pytest.fixture(scope="module")
+def demo(
+    built: Demo,
+    tmp_path_factory: pytest.TempPathFactory,
+    django_db_blocker: DjangoDbBlocker,
+) -> Iterator[Demo]:
+    """A copy for the whole module, of which pages are read and nothing is changed."""
+    with at_a_copy(
+        built, tmp_path_factory.mktemp("lines"), django_db_blocker
+    ) as copied:
+        signed_in.cache_clear()
+        yield copied
+
+
+@cache
+def signed_in(user: str) -> Client:
     client = Client(**HOME)
     client.post("/sign-in/", {"username": user, "password": PASSWORD})
-    response = client.get(address)
+    return client
+
+
+def page(user: str, address: str) -> str:
+    response = signed_in(user).get(address)
     assert response.status_code == 200
     return re.sub(r"\s+", " ", response.content.decode())
 

@@ -290,6 +290,30 @@ def test_a_place_that_is_not_there_is_refused(on: Stock | Sheet, start: int) -> 
     assert (error.code, error.params["start"]) == ("start_beyond_sheet", start)
 
 
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"product": "Wide" * 40},
+        {"product": "フ"},
+        {"ship_to": ("Wide " * 60,)},
+        {"sscc": "395212340000000008"},
+        {"maker_address": ("Long Acre",) * 60},
+        {"mark": "DEMONSTRATION " * 20},
+    ],
+)
+def test_a_label_is_refused_when_it_is_tried_on_as_when_it_is_drawn(
+    changes: dict[str, Any],
+) -> None:
+    label = replace(SAMPLES["shipment"], **changes)
+    on = Stock(SHIPMENT.width_mm, SHIPMENT.height_mm, HEAD_203)
+    with pytest.raises(LotwardError) as drawn:
+        press.draw(SHIPMENT, [label], on)
+    with pytest.raises(LotwardError) as tried:
+        press.try_on(SHIPMENT, label, on)
+    assert tried.value.code == drawn.value.code
+    assert tried.value.params == drawn.value.params
+
+
 def test_no_label_is_no_document() -> None:
     with pytest.raises(NotFit) as caught:
         press.draw(kinds.BAG, [], BAG_70X40)

@@ -8,10 +8,13 @@ import pytest
 
 from kitting.domain.errors import NotFit
 from kitting.labels.bidi import isolated
+from kitting.labels.shaping import Piece
 from kitting.labels.text import (
     Style,
     balanced,
+    drawn,
     fit,
+    load_font,
     printable,
     width_mm,
     wrap,
@@ -134,6 +137,15 @@ def test_a_missing_letter_is_no_reason_for_a_smaller_style() -> None:
     with pytest.raises(NotFit) as caught:
         fit("フ", ((Style(4), 1), (Style(2), 1)), room_mm=30)
     assert caught.value.code == "missing_glyph"
+
+
+@pytest.mark.parametrize("style", [PLAIN, BOLD])
+def test_every_letter_of_ascii_is_there_and_none_depends_on_another(
+    style: Style,
+) -> None:
+    every = "".join(map(chr, range(0x20, 0x7F)))
+    assert load_font(style.font).face.charToGlyph.keys() >= set(map(ord, every))
+    assert drawn(printable(every, style), style) == (Piece(0, 0, every),)
 
 
 def test_balanced_lines_are_as_equal_as_they_can_be() -> None:
