@@ -25,7 +25,10 @@ from tests.trees import ROOT
 PROGRAM = """
 import sys, django
 django.setup()
+from django.db import connection
 from lotward import server
+print([connection.cursor().execute(f"PRAGMA {name}").fetchone()[0]
+    for name in ("journal_mode", "synchronous")], flush=True)
 server.serve(port=int(sys.argv[1]))
 """
 
@@ -34,6 +37,7 @@ server.serve(port=int(sys.argv[1]))
 class Running:
     process: subprocess.Popen[bytes]
     url: str
+    pragmas: bytes
 
     def get(self, path: str, **headers: str) -> tuple[int, dict[str, str], bytes]:
         request = urllib.request.Request(f"{self.url}{path}", headers=headers)
@@ -72,12 +76,16 @@ def running(
             "DJANGO_SETTINGS_MODULE": "lotward.settings",
             "LOTWARD_DATA_DIR": str(data),
         },
+        stdout=subprocess.PIPE,
     )
-    found = Running(process, f"http://{server.LOOPBACK}:{port}")
-    assert until(found.answers)
-    yield found
-    process.send_signal(signal.SIGTERM)
-    process.wait(PATIENCE_S)
+    assert process.stdout
+    with process:
+        said = process.stdout.readline()
+        found = Running(process, f"http://{server.LOOPBACK}:{port}", said)
+        assert until(found.answers)
+        yield found
+        process.send_signal(signal.SIGTERM)
+        process.wait(PATIENCE_S)
 
 
 def test_it_answers_with_hashed_static_files_that_may_be_kept(running: Running) -> None:
@@ -104,30 +112,10 @@ def test_static_files_carry_the_content_security_policy(running: Running) -> Non
 
 
 def test_its_files_keep_what_was_acknowledged_through_a_power_cut(
-    running: Running, migrated: Path, tmp_path: Path
+    running: Running,
 ) -> None:
-    copy_of(migrated, tmp_path)
-    script = (
-        "import django; django.setup()\n"
-        "from django.db import connection\n"
-        "print([connection.cursor().execute(f'PRAGMA {p}').fetchone()[0]"
-        " for p in ('journal_mode', 'synchronous')])\n"
-    )
-    clean = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}
-    clean |= {
-        "DJANGO_SETTINGS_MODULE": "lotward.settings",
-        "LOTWARD_DATA_DIR": str(tmp_path),
-    }
-    done = subprocess.run(
-        [sys.executable, "-c", script],
-        cwd=ROOT,
-        env=clean,
-        capture_output=True,
-        text=True,
-        check=True,
-    )
     # https://www.sqlite.org/pragma.html#pragma_synchronous: 2 is FULL.
-    assert done.stdout.strip() == "['wal', 2]"
+    assert running.pragmas == b"['wal', 2]\n"
 
 
 def test_a_port_that_is_taken_is_refused_by_its_name() -> None:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import sqlite3
 import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import timedelta
@@ -30,24 +31,56 @@ from tests.patience import PATIENCE_S, until
 from tests.trees import ROOT
 
 PROGRAM = """
-import sys, django
+import os, sys, django
 django.setup()
-from lotward import server
-with server.print_worker_beside() as worker:
-    print(worker.pid, flush=True)
-    server.serve(port=int(sys.argv[1]))
+from lotward import server, urls, wsgi
+server.call_command("collectstatic", interactive=False, verbosity=0)
+server.call_command = lambda *_, **__: None  # Several at once would meet.
+for line in sys.stdin:
+    asked, number = line.split()
+    if asked == "end":
+        print(os.waitstatus_to_exitcode(os.waitpid(int(number), 0)[1]), flush=True)
+    elif os.fork() == 0:
+        with server.print_worker_beside() as worker:
+            print(os.getpid(), worker.pid, flush=True)
+            server.serve(port=int(number))
 """
+"""Each server is a fork of one process that has all loaded and collected, and no file
+open. That a server collects for itself is seen in ``tests/lotward/test_server.py``."""
+
+
+class Starter(subprocess.Popen[str]):
+    """Starts servers."""
+
+    def ask(self, *words: object) -> str:
+        assert self.stdin
+        assert self.stdout
+        print(*words, file=self.stdin, flush=True)
+        return self.stdout.readline()
 
 
 @dataclass(frozen=True)
 class Running:
-    process: subprocess.Popen[str]
+    """A server, and the process that started it."""
+
+    starter: Starter
+    server: int
     worker: int
     data: Path
     port: int
 
+    def ends(self) -> int:
+        """Wait until it has ended; gives with what."""
+        return int(self.starter.ask("end", self.server))
+
+    def looks(self) -> bool:
+        """Whether the worker has come so far that it ends when it is told to."""
+        status = Path(f"/proc/{self.worker}/status").read_text()
+        [caught] = re.findall(r"^SigCgt:\s*(\w+)$", status, re.MULTILINE)
+        return bool(int(caught, 16) >> signal.SIGTERM - 1 & 1)
+
     def seen(self) -> str | None:
-        """When the worker last said that it looks for work."""
+        """When a worker last said that it looks for work."""
         with closing(sqlite3.connect(self.data / "lotward.sqlite3")) as rows:
             query = "SELECT print_worker_at FROM kitting_workshop"
             return rows.execute(query).fetchone()[0]
@@ -77,56 +110,67 @@ def data(tmp_path_factory: pytest.TempPathFactory, migrated: Path) -> Path:
     return folder
 
 
-@pytest.fixture
-def running(data: Path) -> Iterator[Running]:
-    port = free_port()
+@pytest.fixture(scope="module")
+def starter(data: Path) -> Iterator[Starter]:
     clean = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}
-    process = subprocess.Popen(
-        [sys.executable, "-c", PROGRAM, str(port)],
+    with Starter(
+        [sys.executable, "-c", PROGRAM],
         cwd=ROOT,
         env={
             **clean,
-            "DJANGO_SETTINGS_MODULE": "lotward.settings",
+            "DJANGO_SETTINGS_MODULE": "tests.deployed",
             "LOTWARD_DATA_DIR": str(data),
         },
+        stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
-    )
-    assert process.stdout is not None
-    found = Running(process, int(process.stdout.readline()), data, port)
-    yield found
-    for pid in (process.pid, found.worker):
-        with suppress(ProcessLookupError):
-            os.kill(pid, signal.SIGKILL)
-    process.wait(PATIENCE_S)
-    process.stdout.close()
+    ) as started:
+        yield started
 
 
-@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
-def test_no_worker_is_left_when_the_server_ends(
-    running: Running, how: signal.Signals
-) -> None:
-    assert until(running.answers)
-    assert until(running.seen)
-    assert alive(running.worker)
-    running.process.send_signal(how)
-    running.process.wait(PATIENCE_S)
-    assert until(lambda: not alive(running.worker))
+@pytest.fixture
+def start(starter: Starter, data: Path) -> Iterator[Callable[[], Running]]:
+    started: list[Running] = []
+
+    def one() -> Running:
+        port = free_port()
+        server, worker = map(int, starter.ask("serve", port).split())
+        started.append(Running(starter, server, worker, data, port))
+        return started[-1]
+
+    yield one
+    for each in started:
+        for pid in (each.server, each.worker):
+            with suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
 
 
-def test_the_server_goes_on_when_its_worker_ends(running: Running) -> None:
+def test_no_worker_is_left_when_the_server_ends(start: Callable[[], Running]) -> None:
+    ends = (signal.SIGTERM, signal.SIGINT, signal.SIGKILL)
+    servers = {how: start() for how in ends}
+    for running in servers.values():
+        # A terminal sends SIGINT to all of its foreground group (POSIX, 11.1.9).
+        assert os.getsid(running.worker) == running.worker
+        assert os.getpgid(running.worker) != os.getpgid(running.server)
+        assert until(running.answers)
+        assert until(running.looks)
+        assert until(running.seen)
+    for how, running in servers.items():
+        assert alive(running.worker)
+        os.kill(running.server, how)
+    for how, running in servers.items():
+        assert (running.ends() == -how) is (how == signal.SIGKILL)
+        assert until(lambda pid=running.worker: not alive(pid)), how  # type: ignore[misc]
+
+
+def test_the_server_goes_on_when_its_worker_ends(start: Callable[[], Running]) -> None:
+    running = start()
     assert until(running.answers)
     os.kill(running.worker, signal.SIGKILL)
     assert until(lambda: not alive(running.worker))
     assert running.answers()
-    running.process.send_signal(signal.SIGTERM)
-    assert running.process.wait(PATIENCE_S) == 0
-
-
-def test_ctrl_c_is_for_the_server_alone(running: Running) -> None:
-    """A terminal sends it to every process of its foreground group (POSIX, 11.1.9)."""
-    assert os.getsid(running.worker) == running.worker
-    assert os.getpgid(running.worker) != os.getpgid(running.process.pid)
+    os.kill(running.server, signal.SIGTERM)
+    assert running.ends() == 0
 
 
 @pytest.fixture
