@@ -7,7 +7,7 @@ import hashlib
 import json
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -28,6 +28,20 @@ pytestmark = pytest.mark.django_db
 
 ROOT = Path(__file__).resolve().parents[3]
 CHECKER = ROOT / "static/dispatch/journal/check_journal.py"
+
+STARTER = """
+import argparse, hashlib, json, os, re, runpy, sys, typing
+for line in sys.stdin:
+    told, *words = json.loads(line)
+    child = os.fork()
+    if child == 0:
+        for number, name in enumerate(told, 1):
+            os.dup2(os.open(name, os.O_CREAT | os.O_WRONLY | os.O_TRUNC), number)
+        sys.argv = words
+        runpy.run_path(words[0], run_name="__main__")
+    print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
+"""
+STARTED: list[subprocess.Popen[str]] = []
 
 Lines = list[dict[str, Any]]
 
@@ -53,16 +67,36 @@ def written(file: Path, lines: Lines) -> Path:
     return file
 
 
-def checked(file: Path, *asked: str) -> tuple[int, str]:
-    done = subprocess.run(
-        [sys.executable, "-I", "-W", "error", CHECKER, file, *asked],
-        capture_output=True,
+@pytest.fixture(scope="module", autouse=True)
+def _starter() -> Iterator[None]:
+    """A Python that sees nothing of the project, and is forked for each check."""
+    with subprocess.Popen(
+        [sys.executable, "-I", "-W", "error", "-c", STARTER],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
         text=True,
-        timeout=60,
-        check=False,
-    )
-    assert done.stderr == ""
-    return done.returncode, done.stdout
+    ) as started:
+        STARTED[:] = [started]
+        yield
+
+
+def ran(file: Path, *asked: str) -> tuple[int, str, str]:
+    """How the checker ends, and what it says where."""
+    [started] = STARTED
+    assert started.stdin
+    assert started.stdout
+    told = [f"{file}.said", f"{file}.wrong"]
+    print(json.dumps([told, str(CHECKER), str(file), *asked]), file=started.stdin)
+    started.stdin.flush()
+    status = int(started.stdout.readline())
+    said, wrong = (Path(name).read_text() for name in told)
+    return status, said, wrong
+
+
+def checked(file: Path, *asked: str) -> tuple[int, str]:
+    status, said, wrong = ran(file, *asked)
+    assert wrong == ""
+    return status, said
 
 
 def by_hand(before: str, line: dict[str, Any]) -> str:
@@ -381,13 +415,8 @@ def test_what_is_expected_is_read_with_care(file: Path) -> None:
         "4:0123456789abcdeg",
         "10/4:" + "0" * 16,
     ):
-        done = subprocess.run(
-            [sys.executable, "-I", CHECKER, file, "--expect", head],
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-        assert (done.returncode, "at least 16 digits" in done.stderr) == (2, True)
+        status, _said, wrong = ran(file, "--expect", head)
+        assert (status, "at least 16 digits" in wrong) == (2, True)
     status, said = checked(file)
     assert (status, "No such file" in said) == (2, True)
 
