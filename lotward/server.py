@@ -83,7 +83,8 @@ def print_worker_beside() -> Iterator[subprocess.Popen[bytes]]:
     beside = os.getpid()
     command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "printworker"]
     worker = subprocess.Popen(  # noqa: S603 - our own interpreter and command
-        [*command, "--beside", str(beside)],
+        # As the server beside it: to check pages, all of them would be loaded.
+        [*command, "--beside", str(beside), "--skip-checks"],
         stdin=subprocess.DEVNULL,
         start_new_session=True,
     )

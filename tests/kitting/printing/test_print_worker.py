@@ -241,7 +241,7 @@ def test_a_worker_that_does_not_end_is_ended(monkeypatch: pytest.MonkeyPatch) ->
 
     class Stubborn:
         def __init__(self, command: list[str], **options: object) -> None:
-            seen.append(" ".join(command[-3:]))
+            seen.append(" ".join(command[-4:]))
 
         def terminate(self) -> None:
             seen.append("terminate")
@@ -256,7 +256,7 @@ def test_a_worker_that_does_not_end_is_ended(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(subprocess, "Popen", Stubborn)
     with pytest.raises(SystemExit), server.print_worker_beside():
         sys.exit(0)
-    beside = f"printworker --beside {os.getpid()}"
+    beside = f"printworker --beside {os.getpid()} --skip-checks"
     assert seen == [beside, "terminate", "wait", "kill"]
 
     def leave_a_fork() -> None:
