@@ -12,7 +12,7 @@ import pytest
 import zxingcpp
 from pypdf import PdfReader
 
-from dispatch.labels.shipment import SHIPMENT
+from dispatch.labels.shipment import SHIPMENT, ShipmentWords
 from kitting.domain.errors import LotwardError, NotFit
 from kitting.labels import kinds, large, press
 from kitting.labels.dots import Raster
@@ -299,6 +299,7 @@ def test_a_place_that_is_not_there_is_refused(on: Stock | Sheet, start: int) -> 
         {"sscc": "395212340000000008"},
         {"maker_address": ("Long Acre",) * 60},
         {"mark": "DEMONSTRATION " * 20},
+        {"words": ShipmentWords(sent_on="フ")},
     ],
 )
 def test_a_label_is_refused_when_it_is_tried_on_as_when_it_is_drawn(
