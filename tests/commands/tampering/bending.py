@@ -12,7 +12,7 @@ from datetime import timedelta
 from itertools import islice
 from typing import Any, TypeAlias
 
-from django.db import IntegrityError, models, transaction
+from django.db import IntegrityError, connection, models, transaction
 from django.db.utils import DataError
 
 from kitting.models import Guarded, Link, Operation
@@ -34,7 +34,7 @@ class Bend:
     """Changed, removed, or added as a copy."""
     values: dict[str, Any] = field(default_factory=dict)
     link: int | None = None
-    """Id of the link that covers the row, if it is written once."""
+    """Id of the link that covers the row, if it is written once; see ``link_of``."""
 
     @property
     def table(self) -> str:
@@ -67,21 +67,54 @@ class Bend:
         if self.how == "removed":
             return found._raw_delete(found.db)
         if self.how == "changed":
-            return found.update(**self.values)
+            return self._change()
         rows = list(found)
         for row in rows:
             for name, value in {**self.values, "id": self.named}.items():
                 setattr(row, name, value)
         return len(self.model._base_manager.bulk_create(rows))
 
-    def fits(self) -> bool:
-        """Whether the database takes it."""
+    def _change(self) -> int:
+        columns = {
+            self.model._meta.get_field(name): to for name, to in self.values.items()
+        }
+        named = ", ".join(f'"{one.column}" = %s' for one in columns)
+        table, key = self.table, self.model._meta.pk.column
+        values = [one.get_db_prep_save(to, connection) for one, to in columns.items()]
+        with connection.cursor() as cursor:
+            cursor.execute(
+                f'UPDATE "{table}" SET {named} WHERE "{key}" = %s', [*values, self.pk]
+            )
+            return cursor.rowcount
+
+    def fits(self, was: Any = None) -> bool:
+        """Whether the database takes it; a column that is changed is put back.
+
+        Once triggers were dropped, SQLite reads its whole schema again after each
+        rollback. It takes a statement back by itself that it refuses.
+
+        Args:
+            was: The value of the column that is changed.
+        """
+        if self.how == "changed" and connection.vendor == "sqlite":
+            return self._fits_alone(was)
         try:
             with transaction.atomic():
                 made = self.make()
                 transaction.set_rollback(True)
         except (IntegrityError, DataError):
             return False
+        return made == 1
+
+    def _fits_alone(self, was: Any) -> bool:
+        try:
+            made = self.make()
+        except IntegrityError:
+            return False
+        if made:
+            pk = self.values.get(self.model._meta.pk.attname, self.pk)
+            back = Bend(self.model, pk, "changed", dict.fromkeys(self.values, was))
+            assert back.make() == made
         return made == 1
 
 
@@ -92,8 +125,11 @@ def bends(model: type[models.Model]) -> tuple[list[Bend], list[str]]:
         The bends, and what the database lets nobody bend.
     """
     made, refused = [], []
-    for column in model._meta.concrete_fields:
-        ways = list(_of_column(model, column))
+    columns = model._meta.concrete_fields
+    names = ["pk", *(column.attname for column in columns)]
+    first = list(model._base_manager.order_by("pk").values(*names)[: ROWS + 1])
+    for column in columns:
+        ways = list(_of_column(model, column, first))
         made += ways
         if not ways:
             refused.append(f"{model._meta.db_table}.{column.attname}")
@@ -106,24 +142,29 @@ def bends(model: type[models.Model]) -> tuple[list[Bend], list[str]]:
         made += ways
         if not ways:
             refused.append(f"{model._meta.db_table} {how}")
-    for bend in made:
-        bend.link = _link_of(bend)
     return made, refused
 
 
-def _of_column(model: type[models.Model], column: Field) -> Iterator[Bend]:
-    """One bend of each kind that the column takes."""
+def _of_column(
+    model: type[models.Model], column: Field, first: list[dict[str, Any]]
+) -> Iterator[Bend]:
+    """One bend of each kind that the column takes; the first rows were read already."""
     name = column.attname
-    found = model._base_manager.order_by("pk").values_list("pk", name)
-    full = found.exclude(**{f"{column.name}__isnull": True})[:ROWS]
-    empty = found.filter(**{f"{column.name}__isnull": True})[:ROWS]
+    known = [(row["pk"], row[name]) for row in first[:ROWS]]
+    full = [one for one in known if one[1] is not None]
+    empty = [one for one in known if one[1] is None]
+    if column.null and len(first) > ROWS:  # Rows further down may be full, or empty.
+        found = model._base_manager.order_by("pk").values_list("pk", name)
+        full = list(found.exclude(**{f"{column.name}__isnull": True})[:ROWS])
+        empty = list(found.filter(**{f"{column.name}__isnull": True})[:ROWS])
+    there = _referred_to(column)
     for ways in (
-        ((pk, value) for pk, was in full for value in others(column, was)),
-        ((pk, None) for pk, _was in full if column.null),
-        ((pk, value) for pk, _ in empty for value in others(column, None)),
+        ((pk, was, to) for pk, was in full for to in others(column, was, there)),
+        ((pk, was, None) for pk, was in full if column.null),
+        ((pk, None, to) for pk, _ in empty for to in others(column, None, there)),
     ):
-        tried = (Bend(model, pk, "changed", {name: value}) for pk, value in ways)
-        yield from islice((bend for bend in tried if bend.fits()), 1)
+        tried = ((Bend(model, pk, "changed", {name: to}), was) for pk, was, to in ways)
+        yield from islice((bend for bend, was in tried if bend.fits(was)), 1)
 
 
 def nowhere(model: type[models.Model]) -> int:
@@ -132,11 +173,18 @@ def nowhere(model: type[models.Model]) -> int:
     return 2 * 10**9 if short else 7 * 10**14
 
 
-def others(column: Field, was: Any) -> Iterator[Any]:
+def _referred_to(column: Field) -> list[Any]:
+    """The first rows that the column could refer to."""
+    if not column.remote_field:
+        return []
+    rows = column.remote_field.model._base_manager.order_by("pk")
+    return list(rows.values_list("pk", flat=True)[:6])
+
+
+def others(column: Field, was: Any, there: list[Any]) -> Iterator[Any]:
     """Other values of a column's kind, the likeliest first."""
     if column.remote_field:
-        rows = column.remote_field.model._base_manager.exclude(pk=was).order_by("pk")
-        yield from rows.values_list("pk", flat=True)[:5]
+        yield from [pk for pk in there if pk != was][:5]
         yield nowhere(column.remote_field.model)
     elif column.choices:
         yield from (
@@ -180,7 +228,7 @@ def _keys(model: type[models.Model], pk: int) -> Iterator[dict[str, Any]]:
         names.discard("operation")
     values = {fields[name]: getattr(row, fields[name].attname) for name in names}
     keys = {
-        column.attname: list(others(column, was))
+        column.attname: list(others(column, was, _referred_to(column)))
         for column, was in values.items()
         if was is not None
     }
@@ -189,7 +237,8 @@ def _keys(model: type[models.Model], pk: int) -> Iterator[dict[str, Any]]:
         yield {name: ways[min(nth, len(ways) - 1)] for name, ways in keys.items()}
 
 
-def _link_of(bend: Bend) -> int | None:
+def link_of(bend: Bend) -> int | None:
+    """Id of the link that covers the row of a bend, before it is made."""
     if bend.model is Link:
         return bend.pk
     operation = bend.pk
