@@ -90,31 +90,40 @@ def desk(page: Page) -> Page:
         "http://desk.test/",
         lambda way: way.fulfill(body=DESK, content_type="text/html"),
     )
+    go_to_the_desk(page)
+    return page
+
+
+def go_to_the_desk(page: Page) -> None:
     page.goto("http://desk.test/")
     for script in ("kitting/people/badges.js", "keys.js", "scans.js"):
         page.add_script_tag(path=STATIC / script)
-    return page
 
 
 # -- At a bench --------------------------------------------------------------------------
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.parametrize("suffix", SUFFIXES, ids=lambda keys: "+".join(keys) or "none")
 def test_a_bench_takes_scans_with_any_suffix_in_their_order(
-    page: Page, at: Packing, bench, suffix: list[str]
+    page: Page, at: Packing, bench, subtests
 ) -> None:
     still(page)
     bench()
-    expect(page.locator("#scan")).to_be_focused()
-    for text in ("ACT-BOX-6", at.band_bag.number, at.visor_bag.number):
-        scan(page, text, suffix)
-    expect(next_words(page)).to_have_text("Manual: scan a bag")
-    expect(waiting(page)).to_have_text("No scan waits")
-    expect(page.locator("#scan")).to_be_focused()
-    expect(page.locator("#scan")).to_have_value("")
-    assert Operation.objects.filter(bench=at.bench).count() == 3
-    assert page.evaluate("leaked") == []
+    for suffix in SUFFIXES:
+        new = factories.make_bench()
+        page.goto(page.url.replace(at.bench.code, new.code))
+        at.bench = new
+        with subtests.test(suffix=suffix):
+            expect(page.locator("#scan")).to_be_focused()
+            bags = at.bag(at.band), at.bag(at.visor)
+            for text in ("ACT-BOX-6", *(bag.number for bag in bags)):
+                scan(page, text, suffix)
+            expect(next_words(page)).to_have_text("Manual: scan a bag")
+            expect(waiting(page)).to_have_text("No scan waits")
+            expect(page.locator("#scan")).to_be_focused()
+            expect(page.locator("#scan")).to_have_value("")
+            assert Operation.objects.filter(bench=new).count() == 3
+            assert page.evaluate("leaked") == []
 
 
 @pytest.mark.django_db(transaction=True)
@@ -213,21 +222,23 @@ def test_scans_without_a_suffix_wait_for_the_network_too(
 # -- At a desk ---------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("suffix", SUFFIXES, ids=lambda keys: "+".join(keys) or "none")
 def test_a_desk_takes_two_scans_in_one_burst_wherever_the_focus_is(
-    desk: Page, suffix: list[str]
+    desk: Page, subtests
 ) -> None:
     numbers = ["B1000042T", "006141411234567890"]
-    taken: list[str] = []
-    for focus in ("p", "[name=read]", "select", "[type=number]"):
-        desk.locator(focus).focus()
-        for text in numbers:
-            scan(desk, text, suffix)
-        taken += [f"two {text}" for text in numbers]
-        expect(desk.locator("li")).to_have_text(taken)
-    expect(desk.locator("select")).to_have_value("Ann")
-    expect(desk.locator("[type=number]")).to_have_value("")
-    assert desk.evaluate("leaked") == []
+    for suffix in SUFFIXES:
+        go_to_the_desk(desk)
+        taken: list[str] = []
+        with subtests.test(suffix=suffix):
+            for focus in ("p", "[name=read]", "select", "[type=number]"):
+                desk.locator(focus).focus()
+                for text in numbers:
+                    scan(desk, text, suffix)
+                taken += [f"two {text}" for text in numbers]
+                expect(desk.locator("li")).to_have_text(taken)
+            expect(desk.locator("select")).to_have_value("Ann")
+            expect(desk.locator("[type=number]")).to_have_value("")
+            assert desk.evaluate("leaked") == []
 
 
 def test_figures_of_a_scan_are_no_count(desk: Page) -> None:
