@@ -124,7 +124,7 @@ def assert_kept(walker: Walker) -> None:
 def test_a_manager_brings_a_printer_into_use(
     page: Page, live_server, fake: FakePrinter
 ) -> None:
-    walker = Walker(page, live_server.url)
+    walker = Walker(page, live_server.url, by_page=True)
     walk(walker, fake)
     assert_kept(walker)
     assert walker.barriers == []
@@ -138,7 +138,8 @@ def test_a_printer_is_brought_into_use_without_javascript(
 ) -> None:
     context = browser.new_context(java_script_enabled=False)
     try:
-        walker = Walker(context.new_page(), live_server.url, script=False)
+        plain = context.new_page()
+        walker = Walker(plain, live_server.url, script=False, by_page=True)
         walk(walker, fake)
         assert_kept(walker)
     finally:

@@ -5,16 +5,14 @@ from __future__ import annotations
 from itertools import takewhile
 
 import pytest
-from django.test import Client
 from django.urls import resolve
 from playwright.sync_api import Page
 
 from kitting.ledger.setup import ensure_workshop
-from kitting.models import User
 from tests import factories
 from tests.browser.measuring import width
 from tests.browser.touring import Pages, pages_of
-from tests.browser.walking import DESK, HEAVIEST_PAGE, TABLET, Walker
+from tests.browser.walking import DESK, HEAVIEST_PAGE, TABLET, Walker, enter
 from tests.ledgers import make_history
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -26,16 +24,6 @@ TOURS = (("checker", DESK), ("line operator", TABLET), ("quality officer", DESK)
 def pages(transactional_db: None) -> Pages:
     ensure_workshop()
     return pages_of(make_history())
-
-
-def enter(page: Page, person: User, address: str) -> Client:
-    """Take a session, as signing in by the page gives it; another test does that."""
-    client = Client()
-    client.force_login(person, backend="lotward.rights.RightsBackend")
-    name = "lotward_session"
-    value = client.cookies[name].value
-    page.context.add_cookies([{"name": name, "value": value, "url": address}])
-    return client
 
 
 @pytest.mark.parametrize("every", [False, pytest.param(True, marks=pytest.mark.long)])

@@ -384,7 +384,7 @@ def walk(walker: Walker, scene: Scene) -> None:
 def test_the_whole_line_is_walked_by_its_pages(
     page: Page, live_server, scene: Scene
 ) -> None:
-    walker = Walker(page, live_server.url)
+    walker = Walker(page, live_server.url, by_page=True)
     walk(walker, scene)
     assert factories.prove() == []
     assert len(walker.weights) > 20
@@ -405,5 +405,6 @@ def test_the_whole_line_is_walked_without_javascript(
     page_without_script: Page, live_server, scene: Scene
 ) -> None:
     """Each page of it is used without scripts in the gate as well, by its own test."""
-    walk(Walker(page_without_script, live_server.url, script=False), scene)
+    walker = Walker(page_without_script, live_server.url, script=False, by_page=True)
+    walk(walker, scene)
     assert factories.prove() == []

@@ -13,8 +13,10 @@ from typing import TYPE_CHECKING
 from urllib.parse import unquote, urlsplit
 
 from django.contrib.staticfiles import finders
+from django.test import Client
 from playwright.sync_api import Download, Locator, Page, expect
 
+from kitting.models import User
 from tests.browser.measuring import barriers, settle
 
 if TYPE_CHECKING:
@@ -36,6 +38,8 @@ class Walker:
     address: str
     script: bool = True
     """Whether the browser runs the scripts of pages."""
+    by_page: bool = False
+    """Whether people sign in and out by the pages, or are given a session."""
     asked: set[str] = field(default_factory=set)
     """Hosts that were asked for anything, with their ports."""
     refused: list[int] = field(default_factory=list)
@@ -69,20 +73,32 @@ class Walker:
 
     @contextmanager
     def signed_in(self, name: str, size: ViewportSize, to: str) -> Iterator[Page]:
-        """Let a person sign in by the page, work, and sign out by the button."""
+        """Let a person sign in, work at a page and those behind it, and sign out."""
         page = self.page
         page.set_viewport_size(size)
+        if self.by_page:
+            self._sign_in(name, to)
+        else:
+            enter(page, User.objects.get(username=name), self.address)
+            page.goto(self.address + to)
+        expect(page).to_have_url(self.address + to)
+        page.wait_for_load_state()  # a scan before its scripts are there is nobody's
+        yield page
+        if self.by_page:
+            page.get_by_role("button", name="Sign out").click()
+            expect(page).to_have_url(re.compile("/sign-in/"))
+        else:
+            page.goto("about:blank")  # no page asks for anything without a session
+            page.context.clear_cookies()
+
+    def _sign_in(self, name: str, to: str) -> None:
+        page = self.page
         page.goto(self.address + to)
         expect(page).to_have_url(re.compile("/sign-in/"))
         self.look("Sign in")
         page.get_by_label("Name", exact=True).fill(name)
         page.get_by_label("Password").fill("pass")
         page.get_by_role("button", name="Sign in").click()
-        expect(page).to_have_url(self.address + to)
-        page.wait_for_load_state()  # a scan before its scripts are there is nobody's
-        yield page
-        page.get_by_role("button", name="Sign out").click()
-        expect(page).to_have_url(re.compile("/sign-in/"))
 
     # -- Scanning --------------------------------------------------------------------
 
@@ -140,6 +156,16 @@ class Walker:
         with self.page.expect_download() as waiting:
             link.click()
         return waiting.value
+
+
+def enter(page: Page, person: User, address: str) -> Client:
+    """Take a session, as signing in by the page gives it; another test does that."""
+    client = Client()
+    client.force_login(person, backend="lotward.rights.RightsBackend")
+    name = "lotward_session"
+    value = client.cookies[name].value
+    page.context.add_cookies([{"name": name, "value": value, "url": address}])
+    return client
 
 
 @cache
