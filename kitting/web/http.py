@@ -114,14 +114,19 @@ def open_to(user: User | AnonymousUser | None, to: str, *args: object) -> str:
 
     The right is the one that the page's own view asks for.
     """
+    if to in _RIGHTS and not _has(user, _RIGHTS[to]):
+        return ""
     try:
         address = reverse(to, args=args)
     except NoReverseMatch:
         return ""
     if to not in _RIGHTS:
         _RIGHTS[to] = getattr(resolve(address).func, "permission", None)
-    right = _RIGHTS[to]
-    return address if right is None or (user and user.has_perm(right)) else ""
+    return address if _has(user, _RIGHTS[to]) else ""
+
+
+def _has(user: User | AnonymousUser | None, right: str | None) -> bool:
+    return right is None or bool(user and user.has_perm(right))
 
 
 def wants_fragment(request: LotwardRequest) -> bool:

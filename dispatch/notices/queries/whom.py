@@ -317,6 +317,25 @@ def ways(case: Case) -> Iterator[tuple[Consignee, Reached]]:
     Yields:
         The consignee, as it was called then, and the box.
     """
+    already, held = replaced(case), _held(case)
+    for row, load, way in _walks(case):
+        more = {
+            "replaced": already.get(row.box_id, ""),
+            "is_free": row.box_id not in held,
+        }
+        yield from _along(row, load, way, more)
+
+
+def had(case: Case) -> set[int]:
+    """Give the ids of the consignees that a box of a case was with."""
+    more = {"replaced": "", "is_free": False}
+    return {
+        one.pk for walk in _walks(case) for one, _reached in _along(*walk, more=more)
+    }
+
+
+def _walks(case: Case) -> Iterator[tuple[CaseBox, ShipmentBox, list[PassedOn]]]:
+    """Give each box that was with a consignee, how it left, and how it was passed on."""
     listed = CaseBox.objects.filter(case=case).order_by("pk")
     rows = list(listed.select_related("box__size__product", "look__operation"))
     ids = listed.order_by().values("box")
@@ -329,17 +348,10 @@ def ways(case: Case) -> Iterator[tuple[Consignee, Reached]]:
         PassedOn.objects.filter(box__in=ids).select_related(*given).order_by("pk")
     ):
         passings[passed.box_id, passed.shipment_id].append(passed)
-    already, held = replaced(case), _held(case)
     for row in rows:
         load = loads.get(row.box_id)
-        if load is None or not _had(row, load):
-            continue
-        way = passings[row.box_id, load.shipment_id]
-        more = {
-            "replaced": already.get(row.box_id, ""),
-            "is_free": row.box_id not in held,
-        }
-        yield from _along(row, load, way, more)
+        if load is not None and _had(row, load):
+            yield row, load, passings[row.box_id, load.shipment_id]
 
 
 def _held(case: Case) -> set[int]:

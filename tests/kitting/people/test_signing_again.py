@@ -33,6 +33,8 @@ class Asked:
 
     address: str
     values: dict[str, Any]
+    read: bool = False
+    """Whether the page was read, and its mark is among the values."""
 
 
 def sign_protocol() -> Asked:
@@ -132,11 +134,13 @@ def tablet(request: Any, client_for: Any) -> Client:
 
 
 def post(client: Client, asked: Asked, password: str | None, **more: Any) -> Any:
-    form = client.get(asked.address).context["form"]
-    assert isinstance(form, NamedForm)
+    if not asked.read:
+        form = client.get(asked.address).context["form"]
+        assert isinstance(form, NamedForm)
+        if "mark" in form.fields:
+            asked.values["mark"] = form.initial["mark"]
+        asked.read = True
     values = {"op_key": str(uuid.uuid4()), **asked.values}
-    if "mark" in form.fields:
-        values["mark"] = form.initial["mark"]
     if password is not None:
         values["password"] = password
     return client.post(asked.address, values, **more)
