@@ -30,13 +30,19 @@ class Barrier(NamedTuple):
 
 
 # What axe says of all that is well would be a hundred times as much.
-FOUND = f"""{AXE_SCRIPT};
-axe.run({{resultTypes: ['violations']}}).then(found => found.violations.map(
+FOUND = """axe.run({resultTypes: ['violations']}).then(found => found.violations.map(
     each => [each.id, each.impact, each.nodes.map(node => node.target)]))"""
+
+
+def bring_axe(page: Page) -> None:
+    """Let every page that comes have axe with it: for pages that are all looked at."""
+    page.add_init_script(AXE_SCRIPT)
 
 
 def barriers(page: Page) -> list[Barrier]:
     """What bars somebody from using a page as it is now."""
+    if not page.evaluate("'axe' in window"):
+        page.evaluate(AXE_SCRIPT)
     return [Barrier(*each) for each in page.evaluate(FOUND)]
 
 

@@ -10,7 +10,7 @@ from playwright.sync_api import Page
 
 from kitting.ledger.setup import ensure_workshop
 from tests import factories
-from tests.browser.measuring import width
+from tests.browser.measuring import bring_axe, width
 from tests.browser.touring import Pages, pages_of
 from tests.browser.walking import DESK, HEAVIEST_PAGE, TABLET, Walker, enter
 from tests.ledgers import make_history
@@ -37,6 +37,7 @@ def test_a_role_sees_every_page_that_is_for_it(
     person = factories.make_person(role)
     client = enter(page, person, live_server.url)
     page.set_viewport_size(size)
+    bring_axe(page)
     walker = Walker(page, live_server.url)
     toured = set()
     for name, addresses in sorted(pages.items()):
