@@ -24,7 +24,7 @@ UNWRITTEN: Final = frozenset(
 )
 """Why a database is not opened that may still be read."""
 REWRITTEN: Final = 2_000
-"""How many statements are remembered: all that a day of a workshop asks, and more."""
+"""How many statements are remembered: five times what one page of each kind asks."""
 READING: Final = ("PRAGMA query_only=ON", "PRAGMA temp_store=MEMORY")
 
 
