@@ -23,7 +23,7 @@ from dispatch.models import (
     Request,
     ShipScan,
 )
-from dispatch.notices.queries.whom import consignees_of
+from dispatch.notices.queries.whom import ever_had
 from dispatch.recall.proof import untimely
 from dispatch.receipts.proof import NEVER, had_then, replaced_before, same_then
 from kitting.domain.stages import MovementKind
@@ -239,7 +239,7 @@ def _cases(told: str) -> Iterator[Case]:
 
 def _reached(case: Case) -> set[int]:
     merged = list(Merging.objects.order_by("pk").values_list("consignee", "into"))
-    return _with_merged(consignees_of(case), merged)
+    return _with_merged(ever_had(case), merged)
 
 
 def _with_merged(ids: set[int], merged: Iterable[tuple[int, int]]) -> set[int]:

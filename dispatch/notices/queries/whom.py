@@ -326,7 +326,7 @@ def ways(case: Case) -> Iterator[tuple[Consignee, Reached]]:
         yield from _along(row, load, way, more)
 
 
-def consignees_of(case: Case) -> set[int]:
+def ever_had(case: Case) -> set[int]:
     """Give the ids of the consignees that a box of a case was with."""
     more = {"replaced": "", "is_free": False}
     return {
