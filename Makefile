@@ -53,6 +53,7 @@ check:
 
 check-long: tools
 	$(BIN)/python -m pytest -m long -n 2 --dist worksteal --durations=0
+	.ci/postgres $(BIN)/python -m pytest -m long tests/commands/test_demo.py
 	LOTWARD_TEST_SEARCH=more $(BIN)/python -m pytest -m "hypothesis and not long" -n 2 --dist worksteal
 	LOTWARD_TEST_SEARCH=few $(BIN)/python -m pytest --cov --cov-report= -n 2 --dist worksteal -m "not browser and not long"
 	$(BIN)/python -m coverage report --fail-under=95

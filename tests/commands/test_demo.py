@@ -16,7 +16,6 @@ import pytest
 import zxingcpp
 from django.conf import LazySettings
 from django.core.management import call_command
-from django.db import connection
 from django.test import Client
 from stdnum import ean
 
@@ -55,6 +54,7 @@ from lotward.demo.build import build, summary
 from lotward.demo.clock import days_until
 from lotward.demo.people import PASSWORD, PEOPLE, shown
 from lotward.management.commands import demo as command
+from tests.backups import ON_SQLITE
 from tests.demo import NAME, TODAY, Demo, build_alone
 
 # -- What it holds ------------------------------------------------------------------
@@ -263,14 +263,22 @@ def test_another_build_has_the_same_journal(built: Demo, tmp_path: Path) -> None
     assert newest[0] in build_alone(tmp_path)
 
 
+@pytest.mark.skipif(ON_SQLITE, reason="the builds of the tests above are SQLite's")
 @pytest.mark.django_db(transaction=True)
-def test_it_is_built_on_a_database_server_as_well() -> None:
+@pytest.mark.parametrize(
+    ("boxes", "shipments"),
+    [(16, 7), pytest.param(plan.BOXES, 16, marks=pytest.mark.long)],
+    ids=["some", "whole"],
+)
+def test_it_is_built_on_a_database_server_as_well(
+    monkeypatch: pytest.MonkeyPatch, boxes: int, shipments: int
+) -> None:
     """Each act commits, as in a workshop: in one transaction of thousands of savepoints
     a busy server grows slower with every one of them."""
-    if connection.vendor == "sqlite":
-        pytest.skip("the builds of the tests above are SQLite's")
+    monkeypatch.setattr(plan, "BOXES", boxes)
     found = build(today=date.fromisoformat(TODAY))
-    assert (found.lots, found.runs, found.shipments) == (39, 9, 16)
+    assert (found.lots, found.runs, found.boxes) == (39, 9, boxes)
+    assert found.shipments == shipments
     assert [str(fault) for fault in proving.examine().faults] == []
 
 
