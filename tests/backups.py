@@ -156,7 +156,7 @@ def mounted(folder: Path, options: str) -> Iterator[Path]:
 each_or_some = pytest.mark.parametrize(
     "stride", [3, pytest.param(1, marks=pytest.mark.long)], ids=["some", "each"]
 )
-"""How many steps of a command lie between two power cuts."""
+"""How many steps of what is done lie between two power cuts or kills."""
 
 
 @contextmanager

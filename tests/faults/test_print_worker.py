@@ -11,7 +11,8 @@ from django.db import connection
 
 from kitting.models import PrintJob
 from tests import factories
-from tests.faults.walk import At, die, forked
+from tests.backups import each_or_some
+from tests.faults.walk import At, die, forked, moments
 from tests.printers import Clock, FakePrinter, make_printer, print_again, until_over
 
 MOMENTS = 60
@@ -32,14 +33,15 @@ def work(job: PrintJob, clock: Clock, moment: int) -> None:
         until_over(job, clock)
 
 
+@each_or_some
 @pytest.mark.usefixtures("own")
 def test_a_print_worker_is_killed_at_any_moment_also_where_its_printer_is_gone(
-    fake: FakePrinter,
+    fake: FakePrinter, stride: int
 ) -> None:
     box = factories.make_labelled_box()
     make_printer(fake.url)
     clock = Clock(printer=fake)
-    for moment in range(1, MOMENTS):
+    for moment in moments(stride, MOMENTS):
         for gone in (False, True)[: 2 if moment < GONE else 1]:
             job = print_again(box, "P1")
             if gone:
