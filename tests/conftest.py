@@ -59,6 +59,8 @@ CHROMIUM_SWITCHES = [
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    # A page opens a quarter cheaper in a process that is there; no test needs its own.
+    "--renderer-process-limit=1",
     # No page is there long enough to win back what it costs to compile its scripts well.
     "--js-flags=--no-opt,--no-maglev",
 ]
