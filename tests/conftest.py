@@ -80,7 +80,8 @@ LONGEST = (
 )
 
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_setup"}
-CLIENT_FIXTURES = {"client", "client_for", "everybody"}
+CLIENT_FIXTURES = {"client", "client_for", "everybody", "tablet"}
+CLIENTS = {"Client", "tied"}
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -90,7 +91,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         code = getattr(getattr(item, "function", None), "__code__", None)
         if "browser" in fixtures:
             item.add_marker("browser")
-        elif fixtures & CLIENT_FIXTURES or (code and "Client" in code.co_names):
+        elif fixtures & CLIENT_FIXTURES or (
+            code and CLIENTS.intersection(code.co_names)
+        ):
             item.add_marker("page")
         if (
             not item.get_closest_marker("django_db")

@@ -380,7 +380,6 @@ def walk(walker: Walker, scene: Scene) -> None:
     assert walker.refused == [422]
 
 
-@pytest.mark.smoke
 def test_the_whole_line_is_walked_by_its_pages(
     page: Page, live_server, scene: Scene
 ) -> None:

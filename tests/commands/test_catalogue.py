@@ -371,6 +371,7 @@ def _files() -> list[list[str]]:
     return [list(dict.fromkeys(file.values())) for file in files]
 
 
+@pytest.mark.alike
 @pytest.mark.parametrize("faults", _files())
 def test_each_fault_is_named_by_its_path_and_nothing_is_written(faults, data) -> None:
     for what in faults:
@@ -379,6 +380,7 @@ def test_each_fault_is_named_by_its_path_and_nothing_is_written(faults, data) ->
     assert refused(data) == expected
 
 
+@pytest.mark.alike
 @pytest.mark.parametrize("data", [None, [], "text", 7, {"workshop": []}, {"parts": 1}])
 def test_what_is_no_catalogue_at_all_is_refused(data: object) -> None:
     assert set(refused(data).values()) == {"catalogue_kind"}
@@ -426,6 +428,7 @@ def test_the_command_names_path_value_and_reason(tmp_path: Path, data, capsys) -
     assert not Place.objects.exists()
 
 
+@pytest.mark.alike
 @pytest.mark.parametrize(
     ("content", "said"),
     [

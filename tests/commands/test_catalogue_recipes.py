@@ -133,6 +133,7 @@ FAULTS: dict[str, tuple[Callable[[Data], object], dict[str, str]]] = {
 }
 
 
+@pytest.mark.alike
 @pytest.mark.parametrize("what", FAULTS)
 def test_a_fault_is_named_by_its_path(what: str, data: Data) -> None:
     change, expected = FAULTS[what]

@@ -29,7 +29,7 @@ from tests import factories
 from tests.concurrency.threads import at_once, meeting, times
 from tests.concurrency.twins import Meet
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.smoke]
 
 control = pytest.mark.skipif(
     connection.vendor == "sqlite",

@@ -59,6 +59,7 @@ def tablet(bench: Bench) -> Client:
 # -- Signing on ------------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_badge_and_its_pin_sign_on_and_the_badge_signs_off(
     tablet: Client, bench: Bench
 ) -> None:
@@ -77,6 +78,7 @@ def test_a_badge_and_its_pin_sign_on_and_the_badge_signs_off(
     assert not is_on(tablet, bench)
 
 
+@pytest.mark.smoke
 def test_who_has_no_pin_yet_sets_one_from_the_tablet(
     tablet: Client, bench: Bench
 ) -> None:
@@ -99,6 +101,7 @@ def test_who_has_no_pin_yet_sets_one_from_the_tablet(
     assert sign_on(tablet, token).headers["Location"] == at(bench)
 
 
+@pytest.mark.smoke
 def test_another_badge_takes_over_and_who_was_on_is_off_at_once(
     tablet: Client, bench: Bench
 ) -> None:
@@ -174,6 +177,7 @@ def test_nothing_of_it_is_done_by_a_get_or_from_another_site(bench: Bench) -> No
     assert strict.get(f"{ON}?badge={token}").status_code == 422
 
 
+@pytest.mark.smoke
 def test_only_who_packs_signs_on(tablet: Client, bench: Bench) -> None:
     _person, token = packer("carl", role="clerk")
     assert_problem(sign_on(tablet, token), "may_not_pack")

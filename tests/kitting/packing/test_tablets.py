@@ -293,6 +293,7 @@ def test_another_tablet_and_untying_put_an_end_to_the_old_one_at_once(
     assert again.code == "tablet_not_tied"
 
 
+@pytest.mark.smoke
 def test_a_scan_that_was_taken_is_answered_as_before_when_it_is_sent_again(
     packer: Any, bag: Bag
 ) -> None:

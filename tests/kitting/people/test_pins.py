@@ -129,6 +129,7 @@ def test_no_record_holds_a_pin_or_what_it_can_be_tried_against() -> None:
 # -- Wrong PINs ------------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_badge_and_pin_are_wrong_in_the_same_words(tablet: Client) -> None:
     (_petra, token), (_nick, without) = packer("petra"), packer("nick", "")
     (lost,) = issue_badges(user_ids=[_petra.pk], sign=factories.sign())

@@ -43,7 +43,7 @@ from kitting.web.forms import SpokenForm
 from lotward.forms import SignInForm
 from tests import factories
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.alike]
 
 RUBBISH = [
     "rubbish",

@@ -80,6 +80,7 @@ def begun() -> list[dict[str, Any]]:
     return [json.loads(link.outcome)["answers"] for link in found]
 
 
+@pytest.mark.smoke
 def test_each_question_is_asked_and_the_answers_are_one_act(
     tablet: Client, at: Packing, scan: Scan
 ) -> None:
@@ -117,6 +118,7 @@ def test_what_the_workshop_asks_besides_comes_last_and_is_kept_in_its_words(
     assert begun() == [kept | {"Is the <floor> dry?": "no, then yes"}]
 
 
+@pytest.mark.smoke
 def test_no_box_starts_before_they_are_answered(at: Packing, scan: Scan) -> None:
     refused = scan("ACT-BOX-6")
     assert_problem(refused, "shift_not_begun")
@@ -221,6 +223,7 @@ def test_answers_that_fit_no_questions_begin_nothing(said: str, at: Packing) -> 
     assert begun() == []
 
 
+@pytest.mark.smoke
 def test_the_same_yes_sent_twice_is_one_act(
     tablet: Client, at: Packing, scan: Scan
 ) -> None:
