@@ -41,6 +41,7 @@ def test_a_print_worker_is_killed_at_any_moment_also_where_its_printer_is_gone(
     box = factories.make_labelled_box()
     make_printer(fake.url)
     clock = Clock(printer=fake)
+    unheard = 0
     for moment in moments(stride, MOMENTS):
         for gone in (False, True)[: 2 if moment < GONE else 1]:
             job = print_again(box, "P1")
@@ -50,10 +51,12 @@ def test_a_print_worker_is_killed_at_any_moment_also_where_its_printer_is_gone(
             if gone:
                 fake.start()
             job.refresh_from_db()
+            unheard += job.state == "sent" and job.name in {j.name for j in fake.jobs}
             over = job.state == "done"
             assert over or until_over(job, clock)[-1] == "done", (moment, job.trouble)
         if over:
             break
+    assert unheard, "the moment after the printer took it, before that was written"
     assert 10 < moment < MOMENTS - 1
     came = Counter(each.name for each in fake.jobs)
     assert set(came.values()) == {1}
