@@ -46,7 +46,7 @@ def disk(
         at_home = override_settings(DATA_DIR=folder, ALLOWED_HOSTS=["localhost"])
         with django_db_blocker.unblock(), at_home, working_on(folder):
             yield folder
-            gc.collect()  # tracebacks keep cursors, and these the file
+            gc.collect(1)  # tracebacks keep cursors, and these the file; all are young
 
 
 @pytest.fixture
