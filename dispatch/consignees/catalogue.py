@@ -34,9 +34,9 @@ def read_consignee(found: Found, path: str, row: Mapping[str, Any]) -> None:
     if given.get("country") and len(shelf.problems) == before:
         parts = {name: given.get(name, "") for name in ("country", *PARTS)}
         new = ("Consignee", given["code"]) not in shelf.seen
-        old = Consignee.objects.filter(code=given["code"], country="").first()
-        if new and old is not None and shelf.fill(path, old, parts):
-            shelf.added["Address"] += 1
+        old = shelf.there(Consignee(**given), ("code",))
+        if new and old is not None and not old.country:
+            shelf.added["Address"] += shelf.fill(path, old, parts)
     shelf.place(path, Consignee(**given), ("code",), given)
 
 

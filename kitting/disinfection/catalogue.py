@@ -56,9 +56,9 @@ def _protocol(found: Found, path: str, row: Mapping[str, Any]) -> None:
     if len(shelf.problems) > before:
         return
     wanted = [load for load in loads if load is not None]
-    key = {"code": given["code"], "version": given["version"]}
-    known = Protocol.objects.filter(**key).first()
-    protocol = shelf.place(path, Protocol(**given), ("code", "version"), given)
+    new, key = Protocol(**given), ("code", "version")
+    known = shelf.there(new, key)
+    protocol = shelf.place(path, new, key, given)
     if protocol is None:
         return
     if known is not None:

@@ -10,7 +10,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 from django.conf import settings
 from django.utils import timezone
@@ -161,6 +161,12 @@ def today() -> date:
         The local date, for whoever goes by the clock on its wall.
     """
     return timezone.localdate(now())
+
+
+@cache
+def time_zones() -> frozenset[str]:
+    """Give the zones that this machine knows; it looks through all its files for them."""
+    return frozenset(available_timezones())
 
 
 def midnight(day: date) -> datetime:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict
+from functools import cache
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from django.db.models import Model, QuerySet
 
 from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
+from kitting.ledger.kept import Kept
 from kitting.ledger.needs import need_row, need_text
 from kitting.ledger.operations import Act
 from kitting.models import Workshop
@@ -61,9 +63,14 @@ def need_free_code(model: type[Model], code: str, was: str = "") -> None:
     """
     column: Any = model._meta.get_field("code")
     need_code(code, column.max_length)
-    same = model._default_manager.filter(code__iexact=code)
-    if same.exclude(code=was).exists():
+    if any(each.code != was for each in _alike(model)(code)):
         raise Conflict("code_taken", read=code)
+
+
+@cache
+def _alike(model: type[Any]) -> Kept[Any]:
+    """Rows of a table whose code is the same in capitals or not."""
+    return Kept(lambda code: model._default_manager.filter(code__iexact=code))
 
 
 def need_name(name: str, most: int = NAME_LONGEST) -> str:

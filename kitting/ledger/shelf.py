@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
+from operator import attrgetter
 from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
@@ -50,6 +52,8 @@ class Shelf:
     """What the file holds but with a problem: whoever names it has none of his own."""
     touched: dict[type[models.Model], set[int]] = field(default_factory=dict)
     """Ids of the rows that were written, by table."""
+    on_record: dict[tuple[object, ...], dict[Any, Any]] = field(default_factory=dict)
+    """What was there before, by table and key: each table is read once for a file."""
 
     def fault(self, path: str, value: object, code: str, /, **more: object) -> None:
         """Note a problem.
@@ -213,13 +217,12 @@ class Shelf:
         if any(each.path.startswith(f"{path}.") for each in self.problems):
             return None  # what cannot be read cannot be compared either
         model, name = type(row), type(row).__name__
-        by = {column: getattr(row, column) for column in key}
-        mark = (name, *by.values())
+        mark = (name, *(getattr(row, column) for column in key))
         if mark in self.seen:
             self.fault(path, " ".join(map(str, mark[1:])), "catalogue_twice")
             return None
         self.seen.add(mark)
-        there: M | None = model._default_manager.filter(**by).first()
+        there = self.there(row, key)
         if there is not None:
             self.same(path, there, given)
             return there
@@ -229,10 +232,10 @@ class Shelf:
             if column.null and not column.blank and getattr(row, column.attname) is None
         }
         if key == ("code",):
-            code: str = by["code"]
+            code: str = mark[1]
             obey(self, f"{path}.code", lambda: need_free_code(model, code))
         try:
-            row.clean_fields(exclude=left_out)
+            row.clean_fields(exclude=left_out | _named(row))
             with transaction.atomic():
                 row.save(force_insert=True)
         except (ValidationError, IntegrityError):
@@ -244,6 +247,25 @@ class Shelf:
         if rule is not None:
             obey(self, path, lambda: rule(row))
         return row
+
+    def there(self, row: M, key: tuple[str, ...]) -> M | None:
+        """The row that was on record before, by the columns by which one is known.
+
+        Args:
+            row: A row that says the same in these columns.
+            key: The columns.
+
+        Returns:
+            It, or None.
+        """
+        model = type(row)
+        fields: list[Any] = [model._meta.get_field(name) for name in key]
+        of = attrgetter(*(each.attname for each in fields))
+        if (model, key) not in self.on_record:
+            found = model._default_manager.order_by()
+            self.on_record[model, key] = {of(each): each for each in found}
+        there: M | None = self.on_record[model, key].get(of(row))
+        return there
 
     def fill(self, path: str, row: models.Model, given: Mapping[str, Any]) -> bool:
         """Write columns of a row that had nothing in them.
@@ -292,7 +314,8 @@ class Shelf:
         return False
 
 
-def columns(model: type[models.Model]) -> list[Any]:
+@cache
+def columns(model: type[models.Model]) -> tuple[Any, ...]:
     """The columns of a table that a catalogue writes: no ids, no rows of others.
 
     Args:
@@ -301,14 +324,14 @@ def columns(model: type[models.Model]) -> list[Any]:
     Returns:
         Its fields.
     """
-    return [
+    return tuple(
         column
         for column in model._meta.concrete_fields
         if not column.primary_key
         and not column.is_relation
         and not isinstance(column, models.BinaryField)
         and column.name not in {"search", "in_force", *getattr(model, "unsealed", ())}
-    ]
+    )
 
 
 def names_of(model: type[models.Model]) -> set[str]:
@@ -321,6 +344,12 @@ def names_of(model: type[models.Model]) -> set[str]:
         The names.
     """
     return {column.name for column in columns(model)}
+
+
+def _named(row: models.Model) -> set[str]:
+    """Columns that name a row which was read or written: nobody need look for it."""
+    relations: list[Any] = [c for c in row._meta.concrete_fields if c.is_relation]
+    return {column.name for column in relations if column.is_cached(row)}
 
 
 def read_day(raw: object) -> date | None:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
-from zoneinfo import available_timezones
 
 from kitting.domain import gs1
 from kitting.labels.postal import country_name
 from kitting.ledger import listing
+from kitting.ledger.clock import time_zones
 from kitting.ledger.sections import Found, register_one
 from kitting.ledger.shelf import obey
 from kitting.models import Workshop
@@ -50,7 +50,7 @@ def _workshop(found: Found, path: str, row: Mapping[str, Any]) -> None:
         if getattr(workshop, name) == EMPTY[name] != value
     }
     shelf.same(path, workshop, {n: v for n, v in given.items() if n not in new})
-    if "time_zone" in new and new["time_zone"] not in available_timezones():
+    if "time_zone" in new and new["time_zone"] not in time_zones():
         shelf.fault(f"{path}.time_zone", new["time_zone"], "catalogue_time_zone")
     if new.get("gs1_prefix"):
         obey(shelf, f"{path}.gs1_prefix", lambda: gs1.sscc(new["gs1_prefix"], 1))

@@ -157,13 +157,9 @@ def _recipe(
         return None
     wanted = [line for line in lines if line is not None]
     mine = {"version": given["version"]}
-    known = product.recipes.filter(**mine).first()
-    recipe = shelf.place(
-        path,
-        Recipe(product=product, in_force=False, **mine),
-        ("product", "version"),
-        mine,
-    )
+    new, key = Recipe(product=product, in_force=False, **mine), ("product", "version")
+    known = shelf.there(new, key)
+    recipe = shelf.place(path, new, key, mine)
     if recipe is None:
         return None
     if known is not None:
@@ -261,13 +257,14 @@ def _method(found: Found, path: str, row: Mapping[str, Any]) -> None:
     makes = {found.parts[code].pk for code in codes if code in found.parts}
     if len(shelf.problems) > before or len(makes) < len(set(codes)):
         return
-    there = Method.objects.filter(code=given["code"]).first()
+    new, key = Method(**given), ("code",)
+    there = shelf.there(new, key)
 
     def rule(made: Method) -> None:
         if made.active:
             need_new_settings(made, makes)
 
-    method = shelf.place(path, Method(**given), ("code",), given, rule)
+    method = shelf.place(path, new, key, given, rule)
     if method is None:
         return
     if there is not None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 from unicodedata import category
-from zoneinfo import available_timezones
 
 from kitting.domain import gs1
 from kitting.domain.errors import Refused
 from kitting.labels.postal import country_name
 from kitting.ledger import locking
+from kitting.ledger.clock import time_zones
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Workshop
 from kitting.models.workshop import LONGEST_IDLE_MIN, SCRAP_REASONS
@@ -74,7 +74,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
     def work(act: Act) -> Particulars:
         workshop = locking.lock_row(Workshop, act.workshop.pk)
         name = need_name(to.name)
-        if to.time_zone not in available_timezones():
+        if to.time_zone not in time_zones():
             raise Refused("time_zone_unknown", read=to.time_zone)
         if to.gs1_prefix:
             gs1.sscc(to.gs1_prefix, 1)
