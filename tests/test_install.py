@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -133,6 +134,28 @@ def clone(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+def interpreter(clone: Path) -> Path:
+    """A Python that gives an environment a copy of the tests' own pip.
+
+    Itself it unpacks and compiles one, in as much time as all else here takes. Whatever
+    else it is asked for is done by itself.
+    """
+    site, python = Path(sysconfig.get_path("purelib")), shlex.quote(sys.executable)
+    pip = shlex.join(map(str, [site / "pip", *site.glob("pip-*.dist-info")]))
+    into = f".venv/lib/python{sysconfig.get_python_version()}/site-packages"
+    program = clone / "python"
+    program.write_text(
+        "#!/bin/sh -e\n"
+        'if [ "$*" = "-m venv .venv" ]; then\n'
+        f"    {python} -m venv --without-pip .venv\n"
+        f"    exec cp -a {pip} {into}\n"
+        "fi\n"
+        f'exec {python} "$@"\n'
+    )
+    program.chmod(0o755)
+    return program
+
+
 def run(clone: Path, *command: str) -> str:
     """Run a command that knows no index but the clone's, and no other set-up."""
     others = ("PIP_", "UV_", "MAKE", "MFLAGS", "VIRTUAL_ENV")
@@ -177,7 +200,7 @@ def test_the_tests_run_on_what_is_locked() -> None:
 
 
 def test_an_install_takes_exactly_what_is_locked(clone: Path) -> None:
-    run(clone, "make", "setup", f"PYTHON={sys.executable}")
+    run(clone, "make", "setup", f"PYTHON={interpreter(clone)}")
     assert installed(clone) == taken(INSTALLER, RUNTIME)
     run(clone, "make", "tools")
     assert installed(clone) == taken(*LOCKS)
