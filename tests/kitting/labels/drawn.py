@@ -219,6 +219,13 @@ def seen(raster: Raster) -> list[zxingcpp.Barcode]:
     return zxingcpp.read_barcodes(picture_of(raster))
 
 
+def upright(raster: Raster) -> list[zxingcpp.Barcode]:
+    """What a scanner reads that looks neither askance nor twice: where symbols are."""
+    return zxingcpp.read_barcodes(
+        picture_of(raster), try_rotate=False, try_downscale=False, try_invert=False
+    )
+
+
 def picture_of(raster: Raster) -> np.ndarray:
     return np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
 

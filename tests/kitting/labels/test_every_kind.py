@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from kitting.labels.dots import Raster, element_dots
 from kitting.labels.geometry import FEWEST_DOTS
 from kitting.labels.kinds import Kind
-from kitting.labels.press import press
+from kitting.labels.press import draw, press
 from kitting.labels.readback import rasterise
 from kitting.labels.stock import Stock
 from tests.kitting.labels.drawn import (
@@ -24,6 +24,7 @@ from tests.kitting.labels.drawn import (
     matrix_box,
     picture_of,
     seen,
+    upright,
     white_around,
 )
 from tests.kitting.labels.samples import HEAD_203, HEAD_300, SAMPLES, decoded, poppler
@@ -111,14 +112,14 @@ def test_no_dot_stands_in_a_quiet_zone(
 ) -> None:
     label = replace(data.draw(STRATEGIES[kind.name]), mark="PRACTICE – NOT FOR USE")
     stock = just_its_size(kind, head)
-    raster = rasterise(press(kind, [label], stock).pdf, stock)
+    raster = rasterise(draw(kind, [label], stock).pdf, stock)
     assert_quiet(kind, label, raster)
 
 
 def assert_quiet(kind: Kind[Any], label: Any, raster: Raster) -> None:
     dots = picture_of(raster)
     carried = {one.identifier: one for one in kind.symbols(label)}
-    symbols = seen(raster)
+    symbols = upright(raster)
     assert len(symbols) == len(carried)
     for symbol in symbols:
         one = carried[symbol.symbology_identifier]
@@ -142,8 +143,8 @@ def assert_quiet(kind: Kind[Any], label: Any, raster: Raster) -> None:
 def test_an_sscc_is_as_wide_and_high_as_gs1_wants(name: str, head: str) -> None:
     kind = next(one for one in KINDS if one.name == name)
     stock = just_its_size(kind, head)
-    raster = rasterise(press(kind, [SAMPLES[name]], stock).pdf, stock)
-    (symbol,) = [one for one in seen(raster) if one.symbology_identifier == "]C1"]
+    raster = rasterise(draw(kind, [SAMPLES[name]], stock).pdf, stock)
+    (symbol,) = [one for one in upright(raster) if one.symbology_identifier == "]C1"]
     bars = next(one for one in kind.symbols(SAMPLES[name]) if one.linear).bars()
     x, left, top, right, foot = linear_box(raster, bars.widths, symbol)
     assert x == {"203.2": 4, "300": 6}[head]
@@ -160,13 +161,13 @@ def test_two_rasterisers_give_every_bar_its_whole_dots(
 ) -> None:
     label = SAMPLES[kind.name]
     stock = just_its_size(kind, head)
-    pdf = press(kind, [label], stock).pdf
+    pdf = draw(kind, [label], stock).pdf
     ours = rasterise(pdf, stock)
     image = poppler(pdf, str(float(stock.dots_per_inch)))
     theirs = Raster(image.width, image.height, image.tobytes())
     carried = {one.identifier: one for one in kind.symbols(label)}
     for raster in (ours, theirs):
-        symbols = seen(raster)
+        symbols = upright(raster)
         assert {one.symbology_identifier for one in symbols} == set(carried)
         for symbol in symbols:
             one = carried[symbol.symbology_identifier]
