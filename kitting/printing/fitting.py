@@ -204,6 +204,9 @@ def those(rows: QuerySet[Any], touched: Rows) -> QuerySet[Any]:
 def faults(longest: Longest, touched: Rows) -> Iterator[LotwardError]:
     """Draw the longest labels on every head in use.
 
+    Paper or a printer with a head that others have as well asks for nothing: whatever
+    there is was drawn on it.
+
     Args:
         longest: Which.
         touched: Rows that changed.
@@ -212,7 +215,11 @@ def faults(longest: Longest, touched: Rows) -> Iterator[LotwardError]:
         ``label_would_not_fit`` for each label, on the first head that has no room; what
         stops one from being composed.
     """
-    every = not touched.keys().isdisjoint((*longest.shared, *_PAPER))
+    every = not touched.keys().isdisjoint(longest.shared) or _is_new(
+        longest.kind, touched
+    )
+    if not every and touched.keys().isdisjoint(longest.own):
+        return
     named = {} if every else {model: touched.get(model, set()) for model in longest.own}
     try:
         faces = list(longest.faces(named))
@@ -273,12 +280,28 @@ def heads_for(kind: Kind[Any]) -> list[Stock]:
         Its own size on the head of each stock and printer in use that has room for it,
         and on that of a PDF.
     """
-    laid = [of_kind(kind), *map(laid_out, _STOCKS())]
+    return sorted(_heads(kind, {}), key=lambda label: label.dots_per_mm)
+
+
+def _is_new(kind: Kind[Any], touched: Rows) -> bool:
+    """Whether only what was touched has some head, if paper or a printer was."""
+    if touched.keys().isdisjoint(_PAPER):
+        return False
+    return not all(_heads(kind, touched).values())
+
+
+def _heads(kind: Kind[Any], touched: Rows) -> dict[Stock, bool]:
+    """Heads as in ``heads_for``, and whether anything has one that was not touched."""
+    stocks, printers = touched.get(StockRow, set()), touched.get(Printer, set())
+    laid = [(of_kind(kind), True)]
+    laid += [(laid_out(row), row.pk not in stocks) for row in _STOCKS()]
     for printer in _PRINTERS():
         head = (printer.head_dots, printer.head_um)
-        laid.append(laid_out(printer.stock, head=head))
-    found = set()
-    for one in laid:
+        stands = printer.pk not in printers and printer.stock_id not in stocks
+        laid.append((laid_out(printer.stock, head=head), stands))
+    found: dict[Stock, bool] = {}
+    for one, stands in laid:
         with suppress(NotFit):
-            found.add(kind.on(one.on).label)
-    return sorted(found, key=lambda label: label.dots_per_mm)
+            label = kind.on(one.on).label
+            found[label] = stands or found.get(label, False)
+    return found

@@ -182,3 +182,27 @@ def test_acts_that_set_nothing_up_draw_no_label(
     assert drawn == []
     change(at.size.product, name="Shield")
     assert drawn == ["box", "set_slip"]
+
+
+def test_paper_draws_what_there_is_only_if_a_head_is_new(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    make_packing()
+    drawn: list[float] = []
+    monkeypatch.setattr(
+        "kitting.printing.fitting._no_room",
+        lambda kind, face, on: drawn.append(round(float(on.dots_per_inch), 1)),
+    )
+    roll = make_stock(BOX_ROLL)
+    facts = PrinterFacts("P1", "Old one", "ipp://old.example/", BOX_ROLL.code)
+    keep_printer(facts=facts, sign=sign())
+    change(roll, name="Rolls", gap_um=2_000)
+    assert drawn == []
+    change(Printer.objects.get(), head_dots=600, head_um=25_400)
+    assert set(drawn) == {203.2, 600.0}
+    drawn.clear()
+    fine = replace(facts, code="P2", head_dots=600, head_um=25_400)
+    keep_printer(facts=fine, sign=sign())
+    assert drawn == []
+    change(roll, head_dots=300, head_um=25_400)
+    assert set(drawn) == {203.2, 300.0, 600.0}
