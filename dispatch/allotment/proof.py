@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from django.db.models import F, Q, Sum
+from collections.abc import Iterator
+from typing import Any
+
+from django.db.models import F, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from dispatch.models import (
@@ -15,7 +18,7 @@ from dispatch.models import (
 from dispatch.requests.queries.promises import remaining
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import grouped, rows, side_by_side
+from kitting.ledger.proof.streams import composed, grouped, how_many, rows, side_by_side
 
 PROMISE = Promise._meta.db_table
 LINE = AllotmentLine._meta.db_table
@@ -27,10 +30,7 @@ def shared(tally: Tally) -> None:
     Args:
         tally: Where allotments are counted and faults noted.
     """
-    key = ("line__allotment_id", "size_id")
-    made = Promise.objects.order_by(*key).values_list(*key, "proposed", "boxes")
-    there = AllotmentSize.objects.order_by("allotment_id", "size_id")
-    sizes = there.values_list("allotment_id", "size_id", "ready", "packing")
+    made, sizes, moved = _shared()
     streams = grouped(rows(sizes), width=2), grouped(rows(made), width=2)
     for (allotment, _size), (has, given) in side_by_side(*streams):
         tally.count += 1
@@ -45,10 +45,20 @@ def shared(tally: Tally) -> None:
                     f"at most {shares}",
                     boxes,
                 )
+    tally.each(PROMISE, moved, "It was moved without a reason.", "a reason", "none")
+
+
+@composed
+def _shared() -> Iterator[QuerySet[Any, Any]]:
+    """Boxes promised, boxes shared, and promises that were moved without a reason."""
+    key = ("line__allotment_id", "size_id")
+    yield Promise.objects.order_by(*key).values_list(*key, "proposed", "boxes")
+    there = AllotmentSize.objects.order_by("allotment_id", "size_id")
+    yield there.values_list("allotment_id", "size_id", "ready", "packing")
     moved = Promise.objects.exclude(boxes=F("proposed")).filter(
         line__allotment__reason=""
     )
-    tally.each(PROMISE, moved, "It was moved without a reason.", "a reason", "none")
+    yield moved.order_by("pk").values_list("pk")
 
 
 def figures(tally: Tally) -> None:
@@ -57,14 +67,8 @@ def figures(tally: Tally) -> None:
     Args:
         tally: Where requests are counted and faults noted.
     """
-    by = ("allotment_id", "whom_id", "tier")
-    proposed = F("promises__proposed") * F("promises__size__sets")
-    lines = AllotmentLine.objects.order_by(*by, "pk").annotate(
-        sets=Coalesce(Sum(proposed), 0)
-    )
-    of = ("allotment__product_id", "request__product_id")
-    found = rows(lines.values_list(*by, "pk", "asked", "given", "lacked", "sets", *of))
-    for _key, some in grouped(found, width=3):
+    [found] = _figures()
+    for _key, some in grouped(rows(found), width=3):
         tally.count += len(some)
         sets, lacked = (sum(each[nth] for each in some) for nth in (4, 3))
         for pk, asked, given, _lacked, _sets, product, its in some:
@@ -73,20 +77,40 @@ def figures(tally: Tally) -> None:
             tally.same(LINE, pk, "It asks for another product.", product, its)
 
 
+@composed
+def _figures() -> Iterator[QuerySet[Any, Any]]:
+    by = ("allotment_id", "whom_id", "tier")
+    proposed = F("promises__proposed") * F("promises__size__sets")
+    lines = AllotmentLine.objects.order_by(*by, "pk").annotate(
+        sets=Coalesce(Sum(proposed), 0)
+    )
+    of = ("allotment__product_id", "request__product_id")
+    yield lines.values_list(*by, "pk", "asked", "given", "lacked", "sets", *of)
+
+
 def kept(tally: Tally) -> None:
     """No more boxes are loaded for a promise, and released of it, than it is of.
 
     Args:
         tally: Where promises are counted and faults noted.
     """
-    tally.count += Promise.objects.count()
-    over = remaining(Promise.objects.all()).filter(remains__lt=0).order_by("pk")
-    for pk, remains in rows(over.values_list("pk", "remains")):
+    every, over, loads = _kept()
+    tally.count += how_many(every)
+    for pk, remains in rows(over):
         tally.add(PROMISE, pk, "More is loaded or released.", "0 or more", remains)
-    other = ~Q(promise__line__request=F("request")) | ~Q(promise__size=F("box__size"))
-    loads = ShipmentBox.objects.exclude(promise=None).filter(other)
     words = "It keeps a promise of another request or size."
     tally.each(ShipmentBox._meta.db_table, loads, words)
+
+
+@composed
+def _kept() -> Iterator[QuerySet[Any, Any]]:
+    """All promises, those of which too much is gone, and loads that keep no such one."""
+    yield Promise.objects.order_by().values_list("pk")
+    over = remaining(Promise.objects.all()).filter(remains__lt=0).order_by("pk")
+    yield over.values_list("pk", "remains")
+    other = ~Q(promise__line__request=F("request")) | ~Q(promise__size=F("box__size"))
+    loads = ShipmentBox.objects.exclude(promise=None).filter(other)
+    yield loads.order_by("pk").values_list("pk")
 
 
 register(

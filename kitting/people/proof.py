@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from typing import Any
 
 from django.contrib.auth.models import Group
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import rows
+from kitting.ledger.proof.streams import composed, how_many, rows
 from kitting.ledger.setup import ROLES
 from kitting.models import (
     Cover,
@@ -36,14 +38,9 @@ def rights(tally: Tally) -> None:
         tally: Where roles and people are counted and faults noted.
     """
     roles = {role: ", ".join(sorted(rights)) for role, rights in ROLES.items()}
-    held = Group.objects.order_by("name").values_list(
-        "pk",
-        "name",
-        "permissions__content_type__app_label",
-        "permissions__codename",
-    )
+    held, everybody, people = _rights()
     found: dict[tuple[int, str], list[str]] = {}
-    for pk, name, app, right in held:
+    for pk, name, app, right in rows(held):
         of = found.setdefault((pk, name), [])
         if right is not None:
             of.append(right if app == "kitting" else f"{app}.{right}")
@@ -54,12 +51,25 @@ def rights(tally: Tally) -> None:
         tally.same(GROUP, pk, words, expected, ", ".join(sorted(codes)))
     for role in roles:
         tally.add(GROUP, None, f"The role “{role}” is not there.", "a role", "none")
-    tally.count += User.objects.count()
-    beside = Q(is_superuser=True) | Q(is_staff=True) | Q(user_permissions__isnull=False)
-    people = User.objects.filter(beside).order_by("pk").distinct()
-    for pk, name in rows(people.values_list("pk", "username")):
+    tally.count += how_many(everybody)
+    for pk, name in rows(people):
         words = f"“{name}” has rights that no role gives."
         tally.add(USER, pk, words, "rights of roles alone", "others")
+
+
+@composed
+def _rights() -> Iterator[QuerySet[Any, Any]]:
+    """The rights of each role, all people, and those who have rights besides."""
+    yield Group.objects.order_by("name").values_list(
+        "pk",
+        "name",
+        "permissions__content_type__app_label",
+        "permissions__codename",
+    )
+    yield User.objects.order_by().values_list("pk")
+    beside = Q(is_superuser=True) | Q(is_staff=True) | Q(user_permissions__isnull=False)
+    people = User.objects.filter(beside).order_by("pk").distinct()
+    yield people.values_list("pk", "username")
 
 
 def two_people(tally: Tally) -> None:

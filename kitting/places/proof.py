@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
-from django.db.models import Q
+from collections.abc import Iterator
+from typing import Any
+
+from django.db.models import Q, QuerySet
 
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger.proof import register
 from kitting.ledger.proof.acts import Done, done
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import batched, grouped, rows, side_by_side
+from kitting.ledger.proof.streams import (
+    Asked,
+    batched,
+    composed,
+    grouped,
+    how_many,
+    rows,
+    side_by_side,
+)
 from kitting.models import Bag, Box, BoxPut, Hold, Movement
 from kitting.models.catalogue import PlaceKind
 
@@ -45,13 +56,9 @@ def carriers(tally: Tally) -> None:
     Args:
         tally: Where bags on carriers are counted and faults noted.
     """
-    _hung(tally)
-    loaded = Bag.objects.filter(carrier__isnull=False).order_by("pk")
-    for pk, stage, place, kind, where, opened in rows(
-        loaded.values_list(
-            "pk", "stage", "place_id", "place__kind", "carrier__place_id", "open_at"
-        )
-    ):
+    loaded, on = _on_carriers()
+    _hung(tally, on)
+    for pk, stage, place, kind, where, opened in rows(loaded):
         tally.count += 1
         if stage == BagStage.USED_UP:
             tally.add(BAG, pk, "An empty bag is on no carrier.", "none", "a carrier")
@@ -63,11 +70,20 @@ def carriers(tally: Tally) -> None:
             tally.same(BAG, pk, words, where or "none", place or "none")
 
 
-def _hung(tally: Tally) -> None:
+@composed
+def _on_carriers() -> Iterator[QuerySet[Any, Any]]:
+    """Where bags on carriers are and stand, and which carrier each is on."""
+    loaded = Bag.objects.filter(carrier__isnull=False).order_by("pk")
+    yield loaded.values_list(
+        "pk", "stage", "place_id", "place__kind", "carrier__place_id", "open_at"
+    )
+    yield loaded.values_list("number", "carrier__number")
+
+
+def _hung(tally: Tally, on: Asked) -> None:
     """Every bag is on the carrier that the acts in the journal left it on, or on none."""
     hung = _hung_by_acts()
-    on = Bag.objects.filter(carrier__isnull=False).order_by("pk")
-    found: dict[str, str] = dict(rows(on.values_list("number", "carrier__number")))
+    found: dict[str, str] = dict(rows(on))
     for batch in batched(sorted(hung.keys() | found.keys())):
         bags = Bag.objects.filter(number__in=batch).order_by("pk")
         for pk, number in rows(bags.values_list("pk", "number")):
@@ -102,16 +118,11 @@ def quarantine(tally: Tally) -> None:
     Args:
         tally: Where bags that were put away are counted and faults noted.
     """
-    put = Movement.objects.filter(kind=MovementKind.PLACED)
-    tally.count += put.filter(place__kind=PlaceKind.QUARANTINE).count()
-    elsewhere = put.exclude(place__kind=PlaceKind.QUARANTINE).order_by("pk")
-    wrong = elsewhere.filter(stage_after=BagStage.REJECTED)
-    found = set(wrong.values_list("pk", flat=True))
-    holds = Hold.objects.filter(Q(bag__isnull=False) | Q(lot__isnull=False))
-    stood = holds.values_list(
-        "bag", "lot", "operation__link__seq", "lift__operation__link__seq"
-    )
-    for bag, lot, since, until in rows(stood.order_by("pk")):
+    right, wrong, stood = _put()
+    tally.count += how_many(right)
+    found = {pk for (pk,) in rows(wrong)}
+    elsewhere = _elsewhere()
+    for bag, lot, since, until in rows(stood):
         of = elsewhere.filter(bag=bag) if lot is None else elsewhere.filter(lot=lot)
         of = of.filter(operation__link__seq__gt=since or 0)
         if until is not None:
@@ -120,6 +131,23 @@ def quarantine(tally: Tally) -> None:
     for pk in sorted(found):
         words = "A bag that was held or rejected was put away outside quarantine."
         tally.add(MOVEMENT, pk, words, PlaceKind.QUARANTINE, "another place")
+
+
+def _elsewhere() -> QuerySet[Movement]:
+    put = Movement.objects.filter(kind=MovementKind.PLACED)
+    return put.exclude(place__kind=PlaceKind.QUARANTINE).order_by("pk")
+
+
+@composed
+def _put() -> Iterator[QuerySet[Any, Any]]:
+    """What was put into quarantine, rejected ones that were not, and what was held."""
+    put = Movement.objects.filter(kind=MovementKind.PLACED)
+    yield put.filter(place__kind=PlaceKind.QUARANTINE).order_by().values_list("pk")
+    yield _elsewhere().filter(stage_after=BagStage.REJECTED).values_list("pk")
+    holds = Hold.objects.filter(Q(bag__isnull=False) | Q(lot__isnull=False))
+    yield holds.order_by("pk").values_list(
+        "bag", "lot", "operation__link__seq", "lift__operation__link__seq"
+    )
 
 
 register(

@@ -20,7 +20,14 @@ from kitting.domain.stages import BagStage, MovementKind, RunStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.acts import Done, done
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import composed, grouped, rows, side_by_side
+from kitting.ledger.proof.streams import (
+    composed,
+    filled,
+    grouped,
+    how_many,
+    rows,
+    side_by_side,
+)
 from kitting.models import (
     Bag,
     BoxLine,
@@ -48,7 +55,8 @@ def verdicts(tally: Tally) -> None:
     found = Run.objects.select_related("protocol").prefetch_related(
         "readings", "dosimeters", "values", "verdicts"
     )
-    every = found.order_by("pk").iterator(chunk_size=25)
+    there = filled([Run])
+    every = found.order_by("pk").iterator(chunk_size=25) if there else iter(())
     for run, ending in _with_endings(tally, every):
         tally.count += 1
         if run.zone_um is not None and run.belt_um_s is not None:
@@ -269,11 +277,11 @@ def stays(tally: Tally) -> None:
     Args:
         tally: Where stays are counted and faults noted.
     """
-    tally.count = RunBag.objects.count()
+    every, wrong, said, passes = _bags()
+    tally.count = how_many(every)
     if tally.count:
         _ends(tally)
         _lengths(tally)
-    wrong, said, passes = _bags()
     for pk, stage in rows(wrong):
         words = "Its stage and its stays in runs do not agree."
         tally.add(BAG, pk, words, "a live stay while in a run", stage)
@@ -285,7 +293,8 @@ def stays(tally: Tally) -> None:
 
 @composed
 def _bags() -> Iterator[QuerySet[Any, Any]]:
-    """Bags whose stage is not that of their stays; all bags, and passes by their runs."""
+    """All stays; bags whose stage is not theirs; all bags, and passes by their runs."""
+    yield RunBag.objects.order_by().values_list("pk")
     on = (BagStage.IN_RUN, BagStage.EXPOSED)
     live = RunBag.objects.filter(bag=OuterRef("pk"), live=True)
     bags = Bag.objects.annotate(on=Exists(live)).order_by("pk")

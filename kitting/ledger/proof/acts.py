@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
+from functools import cache
 from typing import Any, NamedTuple
 
-from kitting.ledger.proof.streams import rows
+from django.db.models import QuerySet
+
+from kitting.ledger.proof.streams import Asked, composed, rows
 from kitting.models import Link
 
 
@@ -31,10 +34,19 @@ def done(*names: str) -> Iterator[Done]:
     Yields:
         The acts.
     """
-    found = Link.objects.filter(operation__name__in=names).order_by("pk")
-    told = found.values_list("pk", "operation__name", "operation__at", "outcome")
+    [told] = _told(names)()
     for link, name, at, outcome in rows(told):
         yield Done(link, name, at, _read(outcome))
+
+
+@cache
+def _told(names: tuple[str, ...]) -> Callable[[], Sequence[Asked]]:
+    @composed
+    def told() -> Iterator[QuerySet[Any, Any]]:
+        found = Link.objects.filter(operation__name__in=names).order_by("pk")
+        yield found.values_list("pk", "operation__name", "operation__at", "outcome")
+
+    return told
 
 
 def _read(outcome: str) -> dict[str, Any]:

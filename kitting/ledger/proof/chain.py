@@ -18,9 +18,12 @@ from kitting.ledger.guards import guarded_models
 from kitting.ledger.operations import FORM, RESTORE, entries_hash
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import (
+    Ids,
     Row,
     batched,
+    composed,
     filled,
+    how_many,
     rows,
     statement_of,
     stored,
@@ -262,17 +265,25 @@ def operations(tally: Tally, after: int = 0) -> None:
         tally: Where operations are counted and faults noted.
         after: Id of the operation after which is looked.
     """
-    made = Operation.objects.filter(pk__gt=after)
-    tally.count = made.count()
-    unsealed = made.filter(link__isnull=True).order_by("pk")
-    for pk, name in rows(unsealed.values_list("pk", "name")):
+    made, unsealed, elsewhere = _operations([after] if after else None)
+    tally.count = how_many(made)
+    for pk, name in rows(unsealed):
         tally.add(OPERATION, pk, f"Operation {name} has no link.", "a link", "none")
-    sealed = Link.objects.filter(operation_id__gt=after)
-    elsewhere = sealed.exclude(site=F("operation__site")).order_by("pk")
-    for pk, site, own in rows(
-        elsewhere.values_list("pk", "site", "operation__site"),
-    ):
+    for pk, site, own in rows(elsewhere):
         tally.add(LINK, pk, "The link is in another site's chain.", own, site)
+
+
+@composed
+def _operations(after: Ids = None) -> Iterator[QuerySet[Any, Any]]:
+    """Operations behind one, those without a link, and links of another site's."""
+    first = min(after or [0])
+    made = Operation.objects.filter(pk__gt=first)
+    yield made.order_by().values_list("pk")
+    unsealed = made.filter(link__isnull=True).order_by("pk")
+    yield unsealed.values_list("pk", "name")
+    sealed = Link.objects.filter(operation_id__gt=first)
+    elsewhere = sealed.exclude(site=F("operation__site")).order_by("pk")
+    yield elsewhere.values_list("pk", "site", "operation__site")
 
 
 def orphans(tally: Tally) -> None:

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
-from django.db.models import QuerySet
-
-from kitting.ledger.proof.streams import rows
+from kitting.ledger.proof.streams import Asked, Composed, rows
 
 MOST_FAULTS = 500
 """Faults kept for one check; further ones are counted only, so that memory is bounded."""
@@ -75,13 +73,23 @@ class Tally:
     def each(
         self,
         table: str,
-        wrong: QuerySet[Any, Any],
+        wrong: Asked,
         words: str,
         expected: str = "its own",
         found: str = "another",
     ) -> None:
-        """Note a fault of each row that should not be there; see ``add``."""
-        for (pk,) in rows(wrong.order_by("pk").values_list("pk")):
+        """Note a fault of each row that should not be there; see ``add``.
+
+        Args:
+            table: Name of the table.
+            wrong: The rows; where their statement is composed, their ids in order.
+            words: What is wrong, a sentence.
+            expected: What the rest of the database says.
+            found: What is there.
+        """
+        if not isinstance(wrong, Composed):
+            wrong = wrong.order_by("pk").values_list("pk")
+        for (pk,) in rows(wrong):
             self.add(table, pk, words, expected, found)
 
 

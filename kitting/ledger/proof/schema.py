@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from functools import cache
+from functools import cache, lru_cache
 from itertools import groupby
 from typing import Any, NamedTuple
 
@@ -145,11 +145,18 @@ def _sqlite(database: BaseDatabaseWrapper) -> Iterator[Part]:
             "SELECT tbl_name, type, name, sql FROM sqlite_master"
             r" WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite\_%' ESCAPE '\'"
         )
-        for table, kind, name, sql in cursor.fetchall():
-            if kind == "table":
-                yield from _of_table(name, sql)
-                continue
-            yield _of_another(table, kind, name, sql)
+        yield from _parts_of(tuple(cursor.fetchall()))
+
+
+@lru_cache(maxsize=2)
+def _parts_of(told: tuple[tuple[str, str, str, str], ...]) -> list[Part]:
+    parts = []
+    for table, kind, name, sql in told:
+        if kind == "table":
+            parts += _of_table(name, sql)
+        else:
+            parts.append(_of_another(table, kind, name, sql))
+    return parts
 
 
 @cache

@@ -112,6 +112,24 @@ def stored(found: Asked | Statement) -> Iterator[Row]:
             yield from some
 
 
+def how_many(found: Asked) -> int:
+    """Count rows without reading them.
+
+    Args:
+        found: A ``values_list``.
+
+    Returns:
+        How many there are.
+    """
+    if not isinstance(found, Composed):
+        return found.count()
+    statement, values = found.statement
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT count(*) FROM ({statement}) AS found", values)  # noqa: S608 -- ours
+        count: int = cursor.fetchone()[0]
+    return count
+
+
 def statement_of(found: QuerySet[Any, Any]) -> Statement:
     """What a query says, to be kept where it is asked again and again.
 

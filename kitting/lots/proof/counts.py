@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Any
+
 from django.db.models import Exists, OuterRef, QuerySet
 
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import grouped, rows, side_by_side
+from kitting.ledger.proof.streams import composed, grouped, how_many, rows, side_by_side
 from kitting.models import Count, Movement, Sample
 
 MOVEMENT = Movement._meta.db_table
@@ -42,20 +45,27 @@ def confirmed(tally: Tally) -> None:
     Args:
         tally: Where findings are counted and faults noted.
     """
+    found, unsaid = _found()
+    if not (count := how_many(found)):
+        return
+    tally.count += count
+    words = "Pieces found in a cleared bag stayed there, and no checker said so."
+    tally.each(MOVEMENT, unsaid, words, "a checker", "none")
+
+
+@composed
+def _found() -> Iterator[QuerySet[Any, Any]]:
+    """What was found in cleared bags, and what of it nobody confirmed."""
     same = {"operation": OuterRef("operation"), "bag": OuterRef("bag")}
     moved = Movement.objects.filter(**same)
     found = Movement.objects.filter(
         Exists(moved.filter(stage_after=BagStage.CLEARED)), kind=MovementKind.FOUND
     )
-    if not (count := found.count()):
-        return
-    tally.count += count
+    yield found.order_by().values_list("pk")
     gone = moved.filter(kind=MovementKind.SCRAPPED, pieces=OuterRef("pieces"))
     said = Count.objects.filter(**same, confirmed_by__isnull=False)
     unsaid = found.exclude(Exists(gone)).exclude(Exists(said)).order_by("pk")
-    for pk in unsaid.values_list("pk", flat=True):
-        words = "Pieces found in a cleared bag stayed there, and no checker said so."
-        tally.add(MOVEMENT, pk, words, "a checker", "none")
+    yield unsaid.values_list("pk")
 
 
 def samples(tally: Tally) -> None:
@@ -64,8 +74,7 @@ def samples(tally: Tally) -> None:
     Args:
         tally: Where samples are counted and faults noted.
     """
-    made = Sample.objects.order_by(*_KEY).values_list(*_KEY, "pieces", "pk")
-    taken = _moves(MovementKind.SAMPLED)
+    made, taken = _sampled()
     streams = grouped(rows(made), width=2), grouped(rows(taken), width=2)
     for (operation, bag), (sent, moved) in side_by_side(*streams):
         tally.count += 1
@@ -77,6 +86,12 @@ def samples(tally: Tally) -> None:
             sum(pieces for pieces, _ in sent),
             -sum(delta for (delta,) in moved),
         )
+
+
+@composed
+def _sampled() -> Iterator[QuerySet[Any, Any]]:
+    yield Sample.objects.order_by(*_KEY).values_list(*_KEY, "pieces", "pk")
+    yield _moves(MovementKind.SAMPLED)
 
 
 def _moves(*kinds: MovementKind) -> QuerySet[Movement, tuple[int, int, int]]:

@@ -103,11 +103,23 @@ def movements(tally: Tally, ids: Ids = None) -> None:
         tally: Where movements are counted and faults noted.
         ids: The bags; None for all of them.
     """
-    bags = only(Bag.objects.order_by("pk"), "pk", ids).values_list(
+    bags, moves = _moved(ids)
+    for pk, (bag, made) in side_by_side(grouped(rows(bags)), grouped(rows(moves))):
+        tally.count += len(made)
+        if not bag:
+            tally.add(BAG, pk, "Movements name a bag that is not there.", "a bag", "")
+            continue
+        _replay(tally, pk, _Bag(*bag[0]), [_Move(*row) for row in made])
+
+
+@composed
+def _moved(ids: Ids = None) -> Iterator[QuerySet[Any, Any]]:
+    """Bags as they are, and all that moved them."""
+    yield only(Bag.objects.order_by("pk"), "pk", ids).values_list(
         "pk", "lot_id", "stage", "place_id", "pieces", "moves"
     )
     moved = Movement.objects.order_by("bag_id", "nth")
-    moves = only(moved, "bag_id", ids).values_list(
+    yield only(moved, "bag_id", ids).values_list(
         "bag_id",
         "nth",
         "pk",
@@ -122,12 +134,6 @@ def movements(tally: Tally, ids: Ids = None) -> None:
         "place_id",
         "corrects_id",
     )
-    for pk, (bag, made) in side_by_side(grouped(rows(bags)), grouped(rows(moves))):
-        tally.count += len(made)
-        if not bag:
-            tally.add(BAG, pk, "Movements name a bag that is not there.", "a bag", "")
-            continue
-        _replay(tally, pk, _Bag(*bag[0]), [_Move(*row) for row in made])
 
 
 def _replay(tally: Tally, pk: int, bag: _Bag, made: list[_Move]) -> None:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from typing import Any
 
-from django.db.models import F
+from django.db.models import F, QuerySet
 
 from kitting.domain.stages import MovementKind
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import rows
+from kitting.ledger.proof.streams import composed, rows
 from kitting.models import Movement, Operation
 from kitting.packing.queries.undo import CAN_BE_UNDONE, OPPOSITE, UNDO
 
@@ -23,10 +25,9 @@ def undone(tally: Tally) -> None:
     Args:
         tally: Where acts are counted and faults noted.
     """
-    acts = Operation.objects.filter(name=UNDO, link__isnull=False).order_by("pk")
+    [acts] = _acts()
     seen: set[int] = set()
-    told = ("pk", "bench_id", "link__seq", "link__outcome")
-    for pk, bench, seq, outcome in rows(acts.values_list(*told)):
+    for pk, bench, seq, outcome in rows(acts):
         tally.count += 1
         of = _of(outcome)
         earlier = Operation.objects.filter(
@@ -37,6 +38,12 @@ def undone(tally: Tally) -> None:
             tally.add(OPERATION, pk, words, "an act that stands", of or "none")
         seen.add(of or 0)
         _corrected(tally, pk, of or 0)
+
+
+@composed
+def _acts() -> Iterator[QuerySet[Any, Any]]:
+    acts = Operation.objects.filter(name=UNDO, link__isnull=False).order_by("pk")
+    yield acts.values_list("pk", "bench_id", "link__seq", "link__outcome")
 
 
 def _of(outcome: str) -> int | None:
