@@ -34,11 +34,16 @@ def clock_of_machine(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
     return later
 
 
-def tied(bench: Bench) -> Client:
+def code_for(bench: Bench) -> str:
+    """Give a code that ties a tablet, without the page of it."""
     sign = factories.sign(now=None)
     give_code(bench_id=bench.pk, sign=sign)
+    return code_of(sign.key)
+
+
+def tied(bench: Bench) -> Client:
     browser = Client()
-    form = {"op_key": str(uuid.uuid4()), "code": code_of(sign.key)}
+    form = {"op_key": str(uuid.uuid4()), "code": code_for(bench)}
     answer = browser.post(reverse("kitting:tablet"), form)
     assert answer.headers["Location"] == ON
     return browser

@@ -9,7 +9,7 @@ import itertools
 import re
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 import zxingcpp
@@ -25,7 +25,9 @@ from tests.browser.benching import next_words, type_scan, waiting
 from tests.browser.measuring import settle
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page, Route
+    from collections.abc import Iterator
+
+    from playwright.sync_api import Browser, Page, Route
 
     from tests.benches import Packing
 
@@ -82,20 +84,29 @@ def by_hand(page: Page, text: str) -> None:
         page.clock.run_for(HAND_MS)
 
 
-@pytest.fixture
-def desk(page: Page) -> Page:
-    """A page of a desk with a field of every kind."""
+@pytest.fixture(scope="module")
+def _desk(browser: Browser, browser_context_args: dict[str, Any]) -> Iterator[Page]:
+    context = browser.new_context(**browser_context_args)
+    page = context.new_page()
     still(page)
     page.route(
         "http://desk.test/",
         lambda way: way.fulfill(body=DESK, content_type="text/html"),
     )
-    go_to_the_desk(page)
-    return page
+    yield page
+    context.close()
+
+
+@pytest.fixture
+def desk(_desk: Page) -> Page:
+    """A page of a desk with a field of every kind, as if nobody had been there."""
+    go_to_the_desk(_desk)
+    return _desk
 
 
 def go_to_the_desk(page: Page) -> None:
     page.goto("http://desk.test/")
+    page.evaluate("localStorage.clear(); sessionStorage.clear()")
     for script in ("kitting/people/badges.js", "keys.js", "scans.js"):
         page.add_script_tag(path=STATIC / script)
 
@@ -362,6 +373,7 @@ def press(page: Page, key: str, *, code: str = "", modifiers: int = 0) -> None:
     event = {"key": key, "code": code, "modifiers": modifiers}
     session.send("Input.dispatchKeyEvent", {"type": "rawKeyDown", **event})
     session.send("Input.dispatchKeyEvent", {"type": "keyUp", **event})
+    session.detach()
 
 
 # -- Its trial ---------------------------------------------------------------------------

@@ -62,8 +62,7 @@ def code_from(manager: Page, address: str, bench: Bench) -> str:
     return manager.locator(".shown-once").inner_text()
 
 
-def tie(page: Page, manager: Page, address: str, bench: Bench) -> None:
-    code = code_from(manager, address, bench)
+def tie(page: Page, address: str, code: str) -> None:
     page.goto(address + reverse("kitting:tablet"))
     expect(page.get_by_label("Code")).to_be_focused()
     page.keyboard.type(code)
@@ -143,7 +142,7 @@ def test_a_day_at_a_tied_tablet(
     page.clock.install()
     sent: list[Request] = []
     page.on("request", lambda request: sent.append(request))
-    tie(page, manager, live_server.url, at.bench)
+    tie(page, live_server.url, code_from(manager, live_server.url, at.bench))
     fits(page)
     scan_badge(page, first)
     asks_for(page, "Enter your PIN")
@@ -193,13 +192,13 @@ def test_a_day_at_a_tied_tablet(
 
 
 def test_a_pin_is_typed_and_another_badge_scanned_over_it(
-    page: Page, manager: Page, at: Packing, live_server
+    page: Page, at: Packing, live_server
 ) -> None:
     (_petra, first), (_oskar, second) = (
         tablets.packer("petra"),
         tablets.packer("oskar", "8352"),
     )
-    tie(page, manager, live_server.url, at.bench)
+    tie(page, live_server.url, tablets.code_for(at.bench))
     scan_badge(page, first)
     asks_for(page, "Enter your PIN")
     with page.expect_navigation():
@@ -212,13 +211,13 @@ def test_a_pin_is_typed_and_another_badge_scanned_over_it(
 
 
 def test_nobody_takes_over_while_scans_wait(
-    page: Page, manager: Page, at: Packing, live_server
+    page: Page, at: Packing, live_server
 ) -> None:
     (_petra, first), (_oskar, second) = (
         tablets.packer("petra"),
         tablets.packer("oskar", "8352"),
     )
-    tie(page, manager, live_server.url, at.bench)
+    tie(page, live_server.url, tablets.code_for(at.bench))
     scan_badge(page, first)
     touch_pin(page, tablets.PIN)
     is_on(page, "petra")
@@ -245,7 +244,7 @@ def test_nobody_takes_over_while_scans_wait(
 def test_another_browser_is_told_where_the_bench_takes_scans(
     page: Page, manager: Page, at: Packing, live_server
 ) -> None:
-    tie(page, manager, live_server.url, at.bench)
+    tie(page, live_server.url, tablets.code_for(at.bench))
     manager.goto(live_server.url + reverse("kitting:bench", args=[at.bench.code]))
     type_scan(manager, at.band_bag.number)
     expect(next_words(manager)).to_contain_text("has a tablet of its own")
@@ -253,14 +252,13 @@ def test_another_browser_is_told_where_the_bench_takes_scans(
 
 
 def test_without_scripts_a_badge_and_a_pin_sign_on(
-    browser: Browser, manager: Page, at: Packing, live_server
+    browser: Browser, at: Packing, live_server
 ) -> None:
     _person, token = tablets.packer("petra")
-    code = code_from(manager, live_server.url, at.bench)
     context = browser.new_context(java_script_enabled=False)
     plain = context.new_page()
     plain.goto(live_server.url + reverse("kitting:tablet"))
-    plain.get_by_label("Code").fill(code)
+    plain.get_by_label("Code").fill(tablets.code_for(at.bench))
     plain.keyboard.press("Enter")
     asks_for(plain, "Scan your badge")
     scan_badge(plain, token)
