@@ -25,6 +25,7 @@ from tests.assertions import (
     text_of,
 )
 from tests.benches import make_packing
+from tests.databases import once_a_module
 from tests.factories import NOW, sign
 from tests.kitting.printing.pages.asking import (
     NOWHERE,
@@ -37,11 +38,11 @@ from tests.kitting.printing.pages.asking import (
 )
 from tests.printers import BAG_ROLL, make_printer
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("printer")]
 
 
-@pytest.fixture(autouse=True)
-def _printer(db: None) -> None:
+@once_a_module
+def printer() -> None:
     make_printer(NOWHERE, BAG_ROLL)
 
 
