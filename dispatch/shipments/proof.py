@@ -61,10 +61,8 @@ def boxes(tally: Tally) -> None:
     Args:
         tally: Where boxes are counted and faults noted.
     """
-    live = ShipmentBox.objects.filter(live=True).order_by("pk")
-    for box, stage, shipment, its in rows(
-        live.values_list("box_id", "box__stage", "shipment__number", "shipment__stage")
-    ):
+    live, lost = _boxes()
+    for box, stage, shipment, its in rows(live):
         tally.count += 1
         if stage not in _FITS[its]:
             tally.add(
@@ -74,11 +72,21 @@ def boxes(tally: Tally) -> None:
                 " or ".join(_FITS[its]) or "no shipment",
                 stage,
             )
+    for box, stage in rows(lost):
+        tally.add(BOX, box, "The box is on no shipment.", "labelled", stage)
+
+
+@composed
+def _boxes() -> Iterator[QuerySet[Any, Any]]:
+    """Boxes on shipments, and those on none that are on their way."""
+    live = ShipmentBox.objects.filter(live=True).order_by("pk")
+    yield live.values_list(
+        "box_id", "box__stage", "shipment__number", "shipment__stage"
+    )
     away = (BoxStage.LOADED, BoxStage.SENT, BoxStage.DELIVERED, BoxStage.RETURNED)
     on_one = ShipmentBox.objects.filter(live=True).values("box")
     lost = Box.objects.filter(stage__in=away).exclude(pk__in=on_one).order_by("pk")
-    for box, stage in rows(lost.values_list("pk", "stage")):
-        tally.add(BOX, box, "The box is on no shipment.", "labelled", stage)
+    yield lost.values_list("pk", "stage")
 
 
 def counters(tally: Tally, ids: Ids = None) -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator
+from typing import Any
 
 from django.db.models import QuerySet
 
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import rows
+from kitting.ledger.proof.streams import Asked, composed, rows
 from kitting.models import Print, PrintJob
 from kitting.printing.queries.labels import kept_in_many
 
@@ -26,21 +28,27 @@ def copies(tally: Tally) -> None:
     Args:
         tally: Where prints are counted and faults noted.
     """
+    for printed in _copies():
+        _count(tally, printed)
+
+
+@composed
+def _copies() -> Iterator[QuerySet[Any, Any]]:
+    """The prints of things, and those of other labels, each by its label's columns."""
     of_things = Print.objects.exclude(box=None, bag=None)
-    _count(tally, of_things, "box_id", "bag_id")
     others = Print.objects.filter(box=None, bag=None).exclude(kind__in=ROLLING)
-    _count(tally, others, "kind", "number")
+    of = ((of_things, ("box_id", "bag_id")), (others, ("kind", "number")))
+    for printed, label in of:
+        ordered = printed.order_by(*label, "copy", "pk")
+        yield ordered.values_list("pk", *label, "kind", "copy", "first", "reason")
 
 
-def _count(tally: Tally, printed: QuerySet[Print], *label: str) -> None:
+def _count(tally: Tally, printed: Asked) -> None:
     """Count the copies of each label, told apart by two columns."""
     last: tuple[object, object] | None = None
     many = kept_in_many()
     expected = 0
-    ordered = printed.order_by(*label, "copy", "pk")
-    for pk, one, two, kind, copy, first, reason in rows(
-        ordered.values_list("pk", *label, "kind", "copy", "first", "reason")
-    ):
+    for pk, one, two, kind, copy, first, reason in rows(printed):
         tally.count += 1
         expected = expected + 1 if (one, two) == last else 1
         last = one, two
@@ -56,19 +64,25 @@ def jobs(tally: Tally) -> None:
     Args:
         tally: Where jobs are counted and faults noted.
     """
-    every = PrintJob.objects.order_by("pk")
-    for pk, document, sha in rows(every.values_list("pk", "document", "pdf_sha")):
+    every, logged = _jobs()
+    for pk, document, sha in rows(every):
         tally.count += 1
         if document is not None:
             found = hashlib.sha256(bytes(document)).hexdigest()
             words = "It is not the document that was logged."
             tally.same(JOB, pk, words, bytes(sha).hex(), found)
-    logged = Print.objects.filter(job__isnull=False).order_by("pk")
-    for pk, job, sha, of_job in rows(
-        logged.values_list("pk", "job_id", "pdf_sha", "job__pdf_sha")
-    ):
+    for pk, job, sha, of_job in rows(logged):
         words = f"Its job {job} carries another document."
         tally.same(PRINT, pk, words, bytes(sha).hex(), bytes(of_job).hex())
+
+
+@composed
+def _jobs() -> Iterator[QuerySet[Any, Any]]:
+    """The documents of jobs, and the prints that were logged with one."""
+    every = PrintJob.objects.order_by("pk")
+    yield every.values_list("pk", "document", "pdf_sha")
+    logged = Print.objects.filter(job__isnull=False).order_by("pk")
+    yield logged.values_list("pk", "job_id", "pdf_sha", "job__pdf_sha")
 
 
 register(

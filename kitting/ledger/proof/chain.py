@@ -65,10 +65,16 @@ def links(tally: Tally) -> None:
     Args:
         tally: Where links are counted and faults noted.
     """
-    sites = set(JournalHead.objects.values_list("site", flat=True))
-    sites |= set(Link.objects.order_by().values_list("site", flat=True).distinct())
+    sites = {site for found in _sites() for (site,) in rows(found)}
     for site in sorted(sites):
         _site(tally, site)
+
+
+@composed
+def _sites() -> Iterator[QuerySet[Any, Any]]:
+    """The sites that have a head, and those that have a link."""
+    yield JournalHead.objects.order_by("pk").values_list("site")
+    yield Link.objects.order_by().values_list("site").distinct()
 
 
 def links_since(tally: Tally, since: Sequence[Link]) -> None:

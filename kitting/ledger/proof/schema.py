@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from functools import cache, lru_cache
 from itertools import groupby
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeAlias
 
 from django.db import connection
 from django.db.backends.base.base import BaseDatabaseWrapper
@@ -41,7 +41,7 @@ def stands(tally: Tally) -> None:
     Args:
         tally: Where parts are counted and faults noted.
     """
-    wanted, found = Counter(made(connection.vendor)), Counter(_read(connection))
+    wanted, found = _wanted(connection.vendor), _counted(connection)
     tally.count = found.total()
     if dict(wanted) == dict(found):
         return
@@ -92,6 +92,17 @@ def _named(parts: list[Part]) -> dict[tuple[str, str, str], str]:
 
 
 @cache
+def _wanted(vendor: str) -> Counter[Part]:
+    return Counter(made(vendor))
+
+
+def _counted(database: BaseDatabaseWrapper) -> Counter[Part]:
+    if database.vendor == "sqlite":
+        return _sqlite_counted(_sqlite_told(database))
+    return Counter(_read(database))
+
+
+@cache
 def made(vendor: str) -> list[Part]:
     """What a schema made anew consists of; nothing of it stays in the database.
 
@@ -136,20 +147,30 @@ _WORD = re.compile(
     r"""\s+ | '(?:[^']|'')*' | "(?:[^"]|"")*" | `[^`]*` | \[[^]]*] | \w+ | .""",
     re.VERBOSE | re.DOTALL,
 )
+_Told: TypeAlias = tuple[tuple[str, str, str, str], ...]
 _UNNAMED = {"UNIQUE", "CHECK", "PRIMARY", "FOREIGN"}
 
 
 def _sqlite(database: BaseDatabaseWrapper) -> Iterator[Part]:
+    return iter(_parts_of(_sqlite_told(database)))
+
+
+def _sqlite_told(database: BaseDatabaseWrapper) -> _Told:
     with database.cursor() as cursor:
         cursor.execute(
             "SELECT tbl_name, type, name, sql FROM sqlite_master"
             r" WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite\_%' ESCAPE '\'"
         )
-        yield from _parts_of(tuple(cursor.fetchall()))
+        return tuple(cursor.fetchall())
 
 
 @lru_cache(maxsize=2)
-def _parts_of(told: tuple[tuple[str, str, str, str], ...]) -> list[Part]:
+def _sqlite_counted(told: _Told) -> Counter[Part]:
+    """Count the parts of a schema; from one proof to the next it hardly ever changes."""
+    return Counter(_parts_of(told))
+
+
+def _parts_of(told: _Told) -> list[Part]:
     parts = []
     for table, kind, name, sql in told:
         if kind == "table":

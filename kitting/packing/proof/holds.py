@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
-from django.db.models import Case, F, Q, Value, When
+from django.db.models import Case, F, Q, QuerySet, Value, When
 
 from kitting.domain.stages import BoxStage, MovementKind
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import batched, grouped
+from kitting.ledger.proof.streams import batched, composed, grouped, rows
 from kitting.models import Box, BoxEvent, Hold, Movement
 
 BOX = Box._meta.db_table
@@ -32,10 +33,8 @@ def packed_while_held(tally: Tally) -> None:
     Args:
         tally: Where holds are counted and faults noted.
     """
-    for name, column in _STOPPED_BY.items():
-        stood = Hold.objects.filter(**{f"{name}__isnull": False}).order_by("pk")
-        told = (name, "operation__link__seq", "lift__operation__link__seq")
-        for target, since, until in stood.values_list(*told):
+    for (name, column), stood in zip(_STOPPED_BY.items(), _stood(), strict=True):
+        for target, since, until in rows(stood):
             tally.count += 1
             of = Q(**{column: target})
             packed = Movement.objects.filter(of, kind=MovementKind.PACKED)
@@ -45,6 +44,15 @@ def packed_while_held(tally: Tally) -> None:
                     if (since or 0) < seq and (until is None or seq < until):
                         words = "It was packed, closed or labelled while it was held."
                         tally.add(BOX, box, words, "nothing done", f"link {seq}")
+
+
+@composed
+def _stood() -> Iterator[QuerySet[Any, Any]]:
+    """What was held, and from which link to which, by what a hold may stand on."""
+    for name in _STOPPED_BY:
+        stood = Hold.objects.filter(**{f"{name}__isnull": False}).order_by("pk")
+        told = ("operation__link__seq", "lift__operation__link__seq")
+        yield stood.values_list(name, *told)
 
 
 def _acts_while_held(

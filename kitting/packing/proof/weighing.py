@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
+from collections.abc import Iterator
 from typing import Any, Final
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from kitting.domain.stages import BoxStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.newest import register_newest
-from kitting.ledger.proof.streams import Ids, only, rows
+from kitting.ledger.proof.streams import Ids, composed, only, rows
 from kitting.models import AllowedMass, Box, BoxEvent, BoxSize, Movement, RowSeal
 
 BOX: Final = Box._meta.db_table
@@ -73,11 +74,17 @@ def _said(outcome: str | None) -> dict[str, Any]:
 def _switched() -> dict[int, list[tuple[int, bool]]]:
     """By size that was ever weighed: from which link on it was, and was not."""
     found: dict[int, list[tuple[int, bool]]] = defaultdict(list)
-    seals = RowSeal.objects.filter(of=BoxSize._meta.db_table)
-    seals = seals.order_by("operation__link__seq", "pk")
-    for size, seq, text in seals.values_list("row", _LINK[0], "text"):
+    [seals] = _sizes()
+    for size, seq, text in rows(seals):
         found[size].append((seq or 0, bool(_said(text).get("weigh"))))
     return {size: each for size, each in found.items() if any(on for _, on in each)}
+
+
+@composed
+def _sizes() -> Iterator[QuerySet[Any, Any]]:
+    seals = RowSeal.objects.filter(of=BoxSize._meta.db_table)
+    seals = seals.order_by("operation__link__seq", "pk")
+    yield seals.values_list("row", _LINK[0], "text")
 
 
 def _weighed(switched: list[tuple[int, bool]], seq: int | None) -> bool:
