@@ -35,8 +35,9 @@ def read_consignee(found: Found, path: str, row: Mapping[str, Any]) -> None:
         parts = {name: given.get(name, "") for name in ("country", *PARTS)}
         new = ("Consignee", given["code"]) not in shelf.seen
         old = shelf.there(Consignee(**given), ("code",))
-        if new and old is not None and not old.country:
-            shelf.added["Address"] += shelf.fill(path, old, parts)
+        bare = old if new and old is not None and not old.country else None
+        if bare is not None and shelf.fill(path, bare, parts):
+            shelf.added["Address"] += 1
     shelf.place(path, Consignee(**given), ("code",), given)
 
 

@@ -23,7 +23,7 @@ from tests import factories
 from tests.benches import make_packing
 from tests.factories import sign
 
-pytestmark = [pytest.mark.django_db, pytest.mark.alike]
+pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture

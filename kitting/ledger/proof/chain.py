@@ -18,7 +18,6 @@ from kitting.ledger.guards import guarded_models
 from kitting.ledger.operations import FORM, RESTORE, entries_hash
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import (
-    Ids,
     Row,
     batched,
     composed,
@@ -271,7 +270,7 @@ def operations(tally: Tally, after: int = 0) -> None:
         tally: Where operations are counted and faults noted.
         after: Id of the operation after which is looked.
     """
-    made, unsealed, elsewhere = _operations([after] if after else None)
+    made, unsealed, elsewhere = _operations(after or None)
     tally.count = how_many(made)
     for pk, name in rows(unsealed):
         tally.add(OPERATION, pk, f"Operation {name} has no link.", "a link", "none")
@@ -280,14 +279,13 @@ def operations(tally: Tally, after: int = 0) -> None:
 
 
 @composed
-def _operations(after: Ids = None) -> Iterator[QuerySet[Any, Any]]:
+def _operations(after: int | None) -> Iterator[QuerySet[Any, Any]]:
     """Operations behind one, those without a link, and links of another site's."""
-    first = min(after or [0])
-    made = Operation.objects.filter(pk__gt=first)
+    made = Operation.objects.filter(pk__gt=after or 0)
     yield made.order_by().values_list("pk")
     unsealed = made.filter(link__isnull=True).order_by("pk")
     yield unsealed.values_list("pk", "name")
-    sealed = Link.objects.filter(operation_id__gt=first)
+    sealed = Link.objects.filter(operation_id__gt=after or 0)
     elsewhere = sealed.exclude(site=F("operation__site")).order_by("pk")
     yield elsewhere.values_list("pk", "site", "operation__site")
 

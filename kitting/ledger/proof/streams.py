@@ -41,7 +41,7 @@ def composed(
 
     Args:
         queries: Gives them, for ``rows``, with nothing in them that changes; it may take
-            ids, for which they are composed each time, but for None.
+            values, such as ids, for which they are composed each time, but for None.
 
     Returns:
         The same, composed.
@@ -51,10 +51,10 @@ def composed(
     def whole(_vendor: str, *nothing: None) -> list[Composed]:
         return [_composed(found) for found in queries(*nothing)]
 
-    def asked(*ids: Ids) -> Sequence[Asked]:
-        nothing = [None for each in ids if each is None]
-        if len(nothing) < len(ids):
-            return list(queries(*ids))
+    def asked(*values: Any) -> Sequence[Asked]:
+        nothing = [None for each in values if each is None]
+        if len(nothing) < len(values):
+            return list(queries(*values))
         return whole(connection.vendor, *nothing)
 
     return asked

@@ -139,6 +139,20 @@ def test_a_printer_is_refused_whose_head_cannot_print_what_is_set_up() -> None:
     keep_printer(facts=coarse, sign=sign())
 
 
+def test_a_printer_is_back_in_use_only_if_its_head_prints_what_is_set_up() -> None:
+    make_packing()
+    make_stock(BOX_ROLL)
+    facts = PrinterFacts("P1", "Old one", "ipp://old.example/", BOX_ROLL.code)
+    keep_printer(facts=facts, sign=sign())
+    printer = Printer.objects.get()
+    change(printer, active=False)
+    change(printer, head_dots=52, head_um=10_000)
+    with pytest.raises(NotFit) as caught:
+        change(printer, active=True)
+    assert_refused(caught.value, "label_would_not_fit", dpi=132)
+    assert not Printer.objects.get().active
+
+
 @pytest.mark.django_db(transaction=True)
 def test_the_first_act_of_all_is_asked_for_what_it_did_itself() -> None:
     """What was there before it was made by nobody, and waits."""

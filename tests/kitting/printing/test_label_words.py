@@ -24,8 +24,6 @@ from tests.factories import sign
 from tests.kitting.labels.samples import text_of
 from tests.kitting.printing.test_fitting import change
 
-pytestmark = pytest.mark.alike
-
 WIDE = "W" * 60
 CAUTION = "Ein Spritzschutz. Kein Ersatz für eine Atemschutzmaske."
 GREEK = {
